@@ -1,0 +1,91 @@
+"""The small frozen result every estimator hands back a number in, and the one error class for bad arguments."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A number with its uncertainty.
+
+    value, se, low, high: floats in the units of the quantity (days for a restricted mean, events per unit of exposure for
+    a rate). ``level`` is the two-sided confidence level, ``note`` a sentence where the number needs one ("" otherwise).
+    An undefined part is nan and the note says why.
+    """
+
+    value: float
+    se: float
+    low: float
+    high: float
+    level: float = 0.95
+    note: str = ""
+
+
+class ArgumentError(ValueError):
+    """An argument of an estimator cannot be used: names the argument, the first position at fault and the remedy."""
+
+    def __init__(self, argument: str, problem: str, remedy: str, position: int | None = None):
+        self.argument, self.problem, self.remedy, self.position = argument, problem, remedy, position
+        at = "" if position is None else f" (first at position {position})"
+        super().__init__(f"{argument}: {problem}{at}. {remedy}")
+
+
+def normal_quantile(level: float) -> float:
+    """Two-sided standard normal quantile: 1.96 for level 0.95. Raises ArgumentError unless 0 < level < 1."""
+    if not 0 < level < 1:
+        raise ArgumentError("level", f"must lie between 0 and 1, not {level!r}", "Give 0.95 for 95 % limits.")
+    return float(stats.norm.ppf(0.5 + level / 2))
+
+
+def normal_estimate(value: float, se: float, level: float = 0.95, note: str = "") -> Estimate:
+    """Estimate with limits value ± z · se."""
+    z = normal_quantile(level)
+    return Estimate(float(value), float(se), float(value - z * se), float(value + z * se), level, note)
+
+
+def as_numbers(name: str, values, *, finite: bool = True, length: int | None = None) -> np.ndarray:
+    """One-dimensional float array, checked: right length, no missing value, finite unless told otherwise."""
+    try:
+        array = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise ArgumentError(name, "holds values that are no numbers", "Convert the column to numbers first.") from None
+    if array.ndim != 1:
+        raise ArgumentError(name, f"must be one-dimensional, not of shape {array.shape}", "Pass one value per row.")
+    if length is not None and len(array) != length:
+        raise ArgumentError(name, f"has {len(array)} values where {length} are needed", "All arguments need one value per row.")
+    bad = ~np.isfinite(array) if finite else np.isnan(array)
+    if bad.any():
+        what = "a missing or infinite value" if finite else "a missing value"
+        raise ArgumentError(name, f"holds {what}", "Drop or fill such rows before the call.", int(np.argmax(bad)))
+    return array
+
+
+def as_flags(name: str, values, *, length: int) -> np.ndarray:
+    """Boolean array from booleans or 0/1; anything else is refused."""
+    array = np.asarray(values)
+    if array.dtype != bool:
+        numbers = as_numbers(name, array, length=length)
+        wrong = ~np.isin(numbers, (0.0, 1.0))
+        if wrong.any():
+            raise ArgumentError(name, "must be true/false or 0/1", "Recode the column; 1 is an event.", int(np.argmax(wrong)))
+        return numbers == 1.0
+    if array.shape != (length,):
+        raise ArgumentError(name, f"has shape {array.shape} where ({length},) is needed", "All arguments need one value per row.")
+    return array
+
+
+def as_codes(name: str, values, *, length: int) -> tuple[np.ndarray, np.ndarray]:
+    """(codes, labels): labels sorted, codes int64 positions in them. Missing labels are refused."""
+    import pandas as pd
+
+    array = pd.array(values) if not isinstance(values, (np.ndarray, pd.Series, pd.Categorical)) else values
+    if len(array) != length:
+        raise ArgumentError(name, f"has {len(array)} values where {length} are needed", "All arguments need one value per row.")
+    codes, labels = pd.factorize(array, sort=True)
+    if (codes < 0).any():
+        raise ArgumentError(name, "holds a missing label", "Name the unknown group, or drop those rows.", int(np.argmax(codes < 0)))
+    return codes.astype(np.int64), np.asarray(labels)
