@@ -1,0 +1,59 @@
+"""Arrays in, frozen results out: curves, tests and models for how long parts last and how much upkeep they need.
+
+Durations are whole days in reports, but any unit serves. Nothing here knows the store, files or figures. Each name below
+is loaded from its module when first used, so that importing this package costs next to nothing.
+"""
+
+from importlib import import_module
+
+_MODULE = {
+    # how long does it last
+    "kaplan_meier": "product_limit",
+    "kaplan_meier_from_counts": "product_limit",
+    "follow_up": "product_limit",
+    "turnbull": "interval_curve",
+    "risk_table": "risk_tables",
+    "serial_gaps": "gaps",
+    "wear_bracket": "brackets",
+    # are two groups different
+    "compare_curves": "comparison",
+    "compare_curves_from_counts": "comparison",
+    "restricted_mean_difference": "mean_difference",
+    "holm": "multiplicity",
+    "e_value": "confounding",
+    # what happens, how often, where do people settle
+    "cumulative_incidence": "incidence",
+    "mean_cumulative_function": "recurrence",
+    "mean_count_contrast": "recurrence",
+    "state_occupancy": "occupancy",
+    "event_rate": "rates",
+    "rate_ratio": "rates",
+    # shares
+    "wilson_interval": "shares",
+    "newcombe_interval": "shares",
+    "effective_sample_interval": "shares",
+    # regression
+    "accelerated_failure": "accelerated",
+    "proportional_hazards": "hazards",
+    "gamma_frailty": "frailty",
+    "gray_test": "incidence_models",
+    "fine_gray": "incidence_models",
+    "pseudo_value_regression": "incidence_models",
+    "piecewise_exponential": "piecewise",
+    "negative_binomial_upkeep": "upkeep_models",
+    # what every call shares
+    "Estimate": "estimate",
+    "ArgumentError": "estimate",
+}
+
+__all__ = list(_MODULE)
+
+
+def __getattr__(name):
+    if name not in _MODULE:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_MODULE[name]}"), name)
+
+
+def __dir__():
+    return sorted(set(globals()) | set(_MODULE))
