@@ -1,0 +1,37 @@
+"""Which tests run where: live checks skip with a plain reason on a machine that lacks their program, and fail in CI instead."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from functools import cache
+
+import pytest
+
+os.environ.setdefault("MPLBACKEND", "agg")
+
+PROGRAMS = {
+    "needs_r": ("Rscript", "R with the survival package (Debian: r-base-core r-cran-survival r-cran-cmprsk r-cran-jsonlite)"),
+    "needs_browser": ("chromium", "Chromium (Debian: chromium)"),
+    "needs_office": ("soffice", "LibreOffice (Debian: libreoffice-calc libreoffice-impress)"),
+}
+
+
+@cache
+def _present(marker: str) -> bool:
+    program = shutil.which(PROGRAMS[marker][0])
+    if program is None:
+        return False
+    if marker == "needs_r":
+        answer = subprocess.run([program, "-e", "library(survival); library(jsonlite); library(cmprsk)"], capture_output=True)
+        return answer.returncode == 0
+    return True
+
+
+def pytest_runtest_setup(item):
+    for marker, (_, wanted) in PROGRAMS.items():
+        if item.get_closest_marker(marker) and not _present(marker):
+            if os.environ.get("CI") == "true":
+                pytest.fail(f"CI must have {wanted}", pytrace=False)
+            pytest.skip(f"needs {wanted}")
