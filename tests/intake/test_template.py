@@ -1,0 +1,69 @@
+"""The empty workbook opens, offers the codebook's words, and marks a broken rule."""
+
+from __future__ import annotations
+
+import subprocess
+
+import pytest
+
+from outcomes import schemas
+from outcomes.intake.template import SHEETS, heading, write_template
+
+
+@pytest.fixture(scope="module")
+def workbook(tmp_path_factory):
+    path = tmp_path_factory.mktemp("template") / "log.xlsx"
+    write_template(path)
+    return path
+
+
+def open_book(path):
+    from openpyxl import load_workbook
+
+    return load_workbook(path)
+
+
+def test_every_table_kept_by_hand_has_a_sheet_with_its_columns(workbook):
+    book = open_book(workbook)
+    for name in SHEETS:
+        table = schemas.tables()[name]
+        assert [cell.value for cell in book[table.title][1]] == [heading(column) for column in table.columns]
+
+
+def test_each_coded_column_offers_exactly_the_codebooks_words(workbook):
+    book = open_book(workbook)
+    for name in SHEETS:
+        table = schemas.tables()[name]
+        sheet = book[table.title]
+        ranges = {str(v.sqref).split(":")[0][:-1]: v.formula1 for v in sheet.data_validations.dataValidation if v.type == "list"}
+        for number, column in enumerate(table.columns, 1):
+            if column.codes:
+                cells = book["Lists"][ranges[sheet.cell(1, number).column_letter].split("!")[1].replace("$", "")]
+                assert tuple(cell.value for (cell,) in cells) == column.code_list
+
+
+def test_pseudonyms_and_positions_stay_text_as_typed(workbook):
+    sheet = open_book(workbook)["Day sheet"]
+    assert sheet["A2"].number_format == "@"
+
+
+def test_the_same_version_writes_the_same_sheets(workbook, tmp_path):
+    import zipfile
+
+    again = tmp_path / "again.xlsx"
+    write_template(again)
+    first, second = zipfile.ZipFile(workbook), zipfile.ZipFile(again)
+    for name in first.namelist():
+        if name.startswith("xl/worksheets"):
+            assert first.read(name) == second.read(name)
+
+
+@pytest.mark.needs_office
+def test_it_opens_cleanly_and_keeps_its_drop_downs_in_another_spreadsheet_program(workbook, tmp_path):
+    subprocess.run(["soffice", "--headless", f"-env:UserInstallation=file://{tmp_path}/profile", "--convert-to", "xlsx", "--outdir", str(tmp_path), str(workbook)],
+                   check=True, capture_output=True, timeout=120)
+    book = open_book(tmp_path / workbook.name)
+    sheet = book["Day sheet"]
+    assert [c.value for c in sheet[1]][:2] == ["patient", "date"]
+    assert sum(v.type == "list" for v in sheet.data_validations.dataValidation) >= 9
+    assert len(sheet.conditional_formatting) >= 5
