@@ -89,3 +89,61 @@ def as_codes(name: str, values, *, length: int) -> tuple[np.ndarray, np.ndarray]
     if (codes < 0).any():
         raise ArgumentError(name, "holds a missing label", "Name the unknown group, or drop those rows.", int(np.argmax(codes < 0)))
     return codes.astype(np.int64), np.asarray(labels)
+
+
+def as_durations(name: str, values, *, length: int | None = None) -> np.ndarray:
+    """Finite, non-negative times, at least one."""
+    times = as_numbers(name, values, length=length)
+    if len(times) == 0:
+        raise ArgumentError(name, "holds no rows", "A group without a row has no curve; leave it out and say so.")
+    negative = times < 0
+    if negative.any():
+        raise ArgumentError(name, "holds a negative time", "Times count from day 0; check the two dates behind it.", int(np.argmax(negative)))
+    return times
+
+
+def as_weights(values, *, length: int) -> np.ndarray | None:
+    """Weights, not negative and not all zero; None stays None."""
+    if values is None:
+        return None
+    weights = as_numbers("weights", values, length=length)
+    negative = weights < 0
+    if negative.any():
+        raise ArgumentError("weights", "holds a negative weight", "Weights are counts or sampling weights.", int(np.argmax(negative)))
+    if not (weights > 0).any():
+        raise ArgumentError("weights", "are all zero", "At least one row must count.")
+    return weights
+
+
+def as_choice(name: str, value, choices: tuple[str, ...]) -> str:
+    """``value`` if it is one of the ``choices``."""
+    if value not in choices:
+        raise ArgumentError(name, f"must be one of {', '.join(choices)}, not {value!r}", "Choose one of these words.")
+    return value
+
+
+def as_times(t) -> np.ndarray:
+    """Times to read a curve at: a number or an array, nowhere missing."""
+    times = np.asarray(t, dtype=float)
+    if np.isnan(times).any():
+        raise ArgumentError("t", "holds a missing value", "Give the days to read the curve at.")
+    return times
+
+
+def as_probability(name: str, value) -> float:
+    """A number strictly above 0 and at most 1."""
+    p = float(value)
+    if not 0 < p <= 1:
+        raise ArgumentError(name, f"must lie between 0 and 1, not {value!r}", "Give 0.5 for the median.")
+    return p
+
+
+def t_quantile(level: float, clusters: int) -> float:
+    """Two-sided quantile of Student's t at ``clusters`` - 1 degrees of freedom; nan for a single cluster."""
+    normal_quantile(level)
+    return float(stats.t.ppf(0.5 + level / 2, clusters - 1)) if clusters > 1 else float("nan")
+
+
+def answer(values: np.ndarray):
+    """A float for a number asked, an array for an array asked."""
+    return float(values) if np.ndim(values) == 0 else values
