@@ -1,0 +1,90 @@
+"""What was seen of each part: (left, right], the day it came under observation, and what kind of knowledge that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from outcomes.longevity.design import read_column
+from outcomes.longevity.estimate import ArgumentError, as_numbers
+
+
+@dataclass(frozen=True, eq=False)
+class Observations:
+    """Event known to lie in (left, right] given survival to entry; arrays of floats, one per row, in one unit of time.
+
+    ``right`` = inf: right-censored at left; ``left`` = 0 with finite right: left-censored; ``left`` = ``right``: exact.
+    """
+
+    left: np.ndarray = field(repr=False)
+    right: np.ndarray = field(repr=False)
+    entry: np.ndarray = field(repr=False)
+
+    @property
+    def exact(self) -> np.ndarray:
+        return self.left == self.right
+
+    @property
+    def right_censored(self) -> np.ndarray:
+        return np.isinf(self.right)
+
+    @property
+    def left_censored(self) -> np.ndarray:
+        return (self.left == 0) & ~self.right_censored
+
+    @property
+    def interval(self) -> np.ndarray:
+        return (self.left > 0) & (self.right > self.left) & ~self.right_censored
+
+    @property
+    def longest(self) -> float:
+        """Largest time at which anything was seen; nothing beyond it is more than extrapolation."""
+        return float(np.where(self.right_censored, self.left, self.right).max())
+
+    def counts(self) -> dict:
+        return {
+            "rows": len(self.left),
+            "events": int((~self.right_censored).sum()),
+            "exact": int(self.exact.sum()),
+            "intervals": int(self.interval.sum()),
+            "left-censored": int(self.left_censored.sum()),
+            "right-censored": int(self.right_censored.sum()),
+            "late entries": int((self.entry > 0).sum()),
+            "without information": int((self.right_censored & (self.left == 0)).sum()),
+        }
+
+
+def observations(frame: pd.DataFrame, left: str, right: str, entry: str | None) -> Observations:
+    """Checked observations from three columns of the frame. Raises ArgumentError naming column, position and remedy."""
+    n = len(frame)
+    lower = as_numbers("left", read_column(frame, "left", left), length=n)
+    upper = as_numbers("right", read_column(frame, "right", right), finite=False, length=n)
+    start = np.zeros(n) if entry is None else as_numbers("entry", read_column(frame, "entry", entry), length=n)
+    censored = np.isinf(upper)
+    refuse("left", lower < 0, "is negative", "Times count from the day the part was fitted.")
+    refuse("right", lower > upper, "lies before left", "left is the last time seen sound, right the first time found failed.")
+    refuse("right", upper == 0, "is 0", "Write 1 for a part that failed on its first day.")
+    refuse("entry", start < 0, "is negative", "Times count from the day the part was fitted.")
+    late = (start > lower) | ((start == lower) & (start > 0) & (censored | (lower == upper)))
+    refuse("entry", late, "is not before the end of the row", "Drop rows that were never seen after the day they entered.")
+    if censored.all():
+        raise ArgumentError("right", "no row has failed (all are inf)", "Without an event there is nothing to model; state the time at risk instead.")
+    if not lower.any():
+        raise ArgumentError("left", "is 0 in every row", "Without a part seen sound after its first day there is no lifetime to model.")
+    return Observations(lower, upper, start)
+
+
+def refuse(argument: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
+    if wrong.any():
+        raise ArgumentError(argument, problem, remedy, int(np.argmax(wrong)))
+
+
+def positive_weights(frame: pd.DataFrame, name: str | None) -> np.ndarray:
+    """Weight of each row (1 without a column). Raises ArgumentError for a weight that is not above 0."""
+    if name is None:
+        return np.ones(len(frame))
+    weights = as_numbers("weights", read_column(frame, "weights", name), length=len(frame))
+    refuse("weights", weights <= 0, "is not above 0", "Leave such rows out.")
+    return weights
