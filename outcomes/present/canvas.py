@@ -1,0 +1,158 @@
+"""The one door to matplotlib: a sheet measured in points, and files whose bytes are the same on every run.
+
+A figure is drawn by a function of (data, sheet); the sheet's shape says how large, for the page, a phone or a talk. Letters
+are the ones that ship with matplotlib. Nothing here touches pyplot or settings outside.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from outcomes.present.palette import LIGHT
+
+FAMILY = "DejaVu Sans"
+POINTS = 72
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A size of figure: inches, the size of its text in points, and at how few patients still followed curves stop."""
+
+    name: str
+    width: float
+    height: float
+    text: float
+    stop_at: int = 5
+
+    @property
+    def narrow(self) -> bool:
+        """Too narrow for labels beside the curves: they go above."""
+        return self.width * POINTS / self.text < 45
+
+
+PAGE = Shape("page", 7.6, 4.5, 9.5)
+PHONE = Shape("phone", 3.75, 4.3, 9.0)
+TALK = Shape("talk", 40 / 3, 7.5, 18.0, stop_at=10)  # 16:9, 1920 × 1080 dots
+
+_SETTINGS = {
+    "font.family": [FAMILY], "text.parse_math": False, "axes.unicode_minus": True, "svg.hashsalt": "outcomes", "pdf.fonttype": 42,
+    "pdf.compression": 6, "path.simplify": True, "figure.dpi": POINTS, "savefig.dpi": POINTS, "hatch.linewidth": 0.7, "text.hinting": "none", "svg.image_inline": True,
+}  # fmt: skip
+
+
+class Sheet:
+    """One figure being drawn. Lengths are points from the lower left corner, so that text and lines keep their distance."""
+
+    def __init__(self, shape: Shape, height: float | None = None):
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+        from matplotlib.transforms import Affine2D
+
+        self.shape, self.text = shape, shape.text
+        self.width, self.height = shape.width * POINTS, (height or shape.height) * POINTS
+        with _settings():
+            self.figure = Figure(figsize=(shape.width, self.height / POINTS), dpi=POINTS, facecolor=LIGHT["paper"])
+            self._renderer = FigureCanvasAgg(self.figure).get_renderer()
+        self._points = Affine2D().scale(1 / POINTS) + self.figure.dpi_scale_trans
+        self.labels: list = []  # every text put on the sheet, so that a test can look for overlaps
+
+    def length(self, text: str, size: float = 1.0, bold: bool = False) -> float:
+        """Width of ``text`` in points; ``size`` as a multiple of the shape's text size."""
+        return self._renderer.get_text_width_height_descent(str(text), _font(self.text * size, bold), ismath=False)[0]
+
+    def put(self, x: float, y: float, text: str, *, size: float = 1.0, colour: str = "ink", bold: bool = False, align: str = "left", middle: bool = False, backed: bool = False):
+        """Text at (x, y): its baseline, or its middle, at y; ``backed`` keeps lines behind it from showing through."""
+        with _settings():
+            label = self.figure.text(x, y, str(text), transform=self._points, fontproperties=_font(self.text * size, bold), color=LIGHT.get(colour, colour),
+                                     ha=align, va="center" if middle else "baseline")
+        if backed:
+            label.set_bbox({"facecolor": LIGHT["paper"], "alpha": 0.75, "linewidth": 0, "pad": self.text * 0.08})
+        self.labels.append(label)
+        return label
+
+    def axes(self, left: float, bottom: float, right: float, top: float):
+        """Axes with these margins, bare but for what is asked of them later."""
+        with _settings():
+            axes = self.figure.add_axes((left / self.width, bottom / self.height, (self.width - left - right) / self.width, (self.height - bottom - top) / self.height))
+            axes.set_facecolor("none")
+            for spine in axes.spines.values():
+                spine.set_visible(False)
+            axes.tick_params(length=0, labelsize=self.text * 0.92, labelcolor=LIGHT["quiet"], pad=self.text * 0.45)
+        return axes
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, *, colour: str = "grid", width: float = 0.8, arrow: bool = False, dash="-"):
+        """A straight rule, or an arrow, in points."""
+        from matplotlib.patches import FancyArrowPatch
+
+        self.figure.add_artist(FancyArrowPatch((x0, y0), (x1, y1), transform=self._points, arrowstyle="-|>" if arrow else "-", mutation_scale=self.text * 0.8,
+                                               color=LIGHT.get(colour, colour), linewidth=width, linestyle=dash, shrinkA=0, shrinkB=0))
+
+    def box(self, x: float, y: float, width: float, height: float, *, colour: str = "ink", fill: str | None = None):
+        """A plain rectangle, in points."""
+        from matplotlib.patches import Rectangle
+
+        self.figure.add_artist(Rectangle((x, y), width, height, transform=self._points, edgecolor=LIGHT.get(colour, colour), linewidth=0.9,
+                                         facecolor="none" if fill is None else LIGHT.get(fill, fill)))
+
+    def overlaps(self) -> list[tuple[str, str]]:
+        """Pairs of texts put on the sheet whose boxes overlap, and texts that leave the sheet (paired with "the edge")."""
+        boxes = [(label.get_text(), label.get_window_extent(self._renderer)) for label in self.labels if label.get_text()]
+        found = [(text, "the edge") for text, box in boxes if box.x0 < -0.5 or box.y0 < -0.5 or box.x1 > self.width + 0.5 or box.y1 > self.height + 0.5]
+        for i, (one, first) in enumerate(boxes):
+            found += [(one, other) for other, second in boxes[i + 1 :] if _overlap(first, second)]
+        return found
+
+    def save(self, folder: Path, stem: str) -> list[Path]:
+        """PNG, SVG and PDF in ``folder``; the same sheet gives the same bytes."""
+        folder.mkdir(parents=True, exist_ok=True)
+        plain = {"Date": None, "Creator": None}
+        files = [folder / f"{stem}.{kind}" for kind in ("png", "svg", "pdf")]
+        with _settings():
+            self.figure.savefig(files[0], format="png", dpi=round(1920 / self.shape.width) if self.shape is TALK else 220, metadata={"Software": None})
+            self.figure.savefig(files[1], format="svg", metadata=plain)
+            self.figure.savefig(files[2], format="pdf", metadata={"CreationDate": None, "Producer": None, "Creator": None})
+        return files
+
+    def inline(self, stem: str) -> str:
+        """The figure as an <svg> element for a page: text as text, colours as the page's variables, identifiers its own."""
+        sink = io.StringIO()
+        with _settings({"svg.fonttype": "none"}):
+            self.figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        return _for_page(sink.getvalue(), stem, self.width, self.height)
+
+
+def _for_page(svg: str, stem: str, width: float, height: float) -> str:
+    svg = svg[svg.index("<svg") :].rstrip()
+    svg = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>", "", svg, flags=re.S)
+    svg = svg.replace(f"font-family: '{FAMILY}'; ", "")
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.S)
+    svg = re.sub(r'\bid="([^"]+)"', rf'id="{stem}-\1"', svg)
+    svg = re.sub(r"url\(#([^)]+)\)", rf"url(#{stem}-\1)", svg)
+    svg = re.sub(r'xlink:href="#([^"]+)"', rf'href="#{stem}-\1"', svg)
+    svg = re.sub(r'<svg [^>]*>', f'<svg viewBox="0 0 {width:g} {height:g}" aria-hidden="true" focusable="false">', svg, count=1)
+    for name, colour in LIGHT.items():
+        svg = svg.replace(colour, f"var(--{name})")
+    svg = re.sub(r"(?<=[ :])#([0-9a-f]{6})\b", r"var(--n-\1, #\1)", svg)  # retention colours have a twin in dark mode
+    return re.sub(r"\n\s*\n+", "\n", svg)
+
+
+def _overlap(one, other, slack: float = 0.6) -> bool:
+    return one.x0 < other.x1 - slack and other.x0 < one.x1 - slack and one.y0 < other.y1 - slack and other.y0 < one.y1 - slack
+
+
+def _settings(more: dict | None = None):
+    import matplotlib
+
+    return matplotlib.rc_context({**_SETTINGS, **(more or {})})
+
+
+@cache
+def _font(size: float, bold: bool):
+    from matplotlib.font_manager import FontProperties
+
+    return FontProperties(family=FAMILY, size=size, weight="bold" if bold else "normal")

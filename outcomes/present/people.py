@@ -1,0 +1,78 @@
+"""People: how scores moved from before to after, with everybody's own line faint behind the mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.curves import CannotDraw, Frame, heading
+from outcomes.present.palette import LIGHT
+
+MOST_LINES = 150
+
+
+@dataclass(frozen=True)
+class Scores:
+    """``own``: one row per person, one column per occasion (nan: not answered). ``means``: occasion, people, mean, low, high."""
+
+    own: pd.DataFrame
+    means: pd.DataFrame
+    lowest: float = 0.0
+    highest: float = 100.0
+
+
+def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
+    """Means with their likely ranges over the occasions, everybody's own answers faint behind.
+
+    Raises CannotDraw where nobody answered.
+    """
+    means = what.means.dropna(subset=["mean"])
+    if means.empty:
+        raise CannotDraw("No questionnaire has been answered.")
+    sheet = Sheet(shape)
+    u = sheet.text
+    top = heading(sheet, frame.title, frame.subtitle)
+    left, right, below = sheet.length(f"{what.highest:g}", 0.92) + 2 * u, (2.4 if shape.narrow else 4) * u, 4.6 * u
+    axes = sheet.axes(left, below, right, top + 0.8 * u)
+    axes.set_ylim(what.lowest, what.highest)
+    ticks = np.linspace(what.lowest, what.highest, 5)
+    axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+    axes.grid(axis="y", color=LIGHT["grid"], linewidth=u * 0.08)
+    axes.set_axisbelow(True)
+    occasions = list(what.means["occasion"])
+    axes.set_xlim(-0.35, len(occasions) - 0.65)
+    axes.set_xticks([])
+    _own_lines(axes, what, occasions, u)
+    places = [occasions.index(name) for name in means["occasion"]]
+    axes.plot(places, means["mean"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
+    bounded = means.dropna(subset=["low", "high"])
+    axes.vlines([occasions.index(name) for name in bounded["occasion"]], bounded["low"], bounded["high"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
+    axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.85, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
+    box = axes.get_position()
+    for place, row in zip(places, means.itertuples()):
+        x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
+        y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
+        sheet.put(x + 0.9 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
+    for place, row in enumerate(what.means.itertuples()):
+        x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
+        sheet.put(x, 2.6 * u, row.occasion, size=0.95, align="center")
+        sheet.put(x, 1.2 * u, f"{row.people} people", size=0.85, colour="quiet", align="center")
+    return sheet
+
+
+def _own_lines(axes, what: Scores, occasions: list[str], u: float) -> None:
+    from matplotlib.collections import LineCollection
+
+    values = what.own[occasions].to_numpy(dtype=float)
+    if len(values) > MOST_LINES:  # a fixed choice spread over everybody, so that a large clinic draws no blot
+        values = values[np.linspace(0, len(values) - 1, MOST_LINES).astype(int)]
+    lines = []
+    for row in values:
+        known = np.flatnonzero(np.isfinite(row))
+        if len(known) > 1:
+            lines.append(np.column_stack([known, row[known]]))
+    if lines:
+        axes.add_collection(LineCollection(lines, colors=LIGHT["slate"], linewidths=u * 0.07, alpha=0.5))

@@ -1,0 +1,18 @@
+"""The handmade report, loaded from the file beside this one."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def handmade():
+    spec = importlib.util.spec_from_file_location("handmade", Path(__file__).with_name("handmade.py"))
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["handmade"] = module
+    spec.loader.exec_module(module)
+    return module

@@ -1,0 +1,137 @@
+"""Figures: counts that add up, labels that do not overlap, the same bytes on every run, and a sentence where nothing can be drawn."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from outcomes.present.areas import Endings, answers_over_time, endings
+from outcomes.present.canvas import PAGE, PHONE, TALK
+from outcomes.present.counts import Counts, fewer, ticks_for
+from outcomes.present.curves import CannotDraw, Frame, Line, spread, survival
+from outcomes.present.people import Scores, scores
+
+SHAPES = [PAGE, PHONE, TALK]
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+def test_no_label_overlaps_another_or_leaves_the_sheet(handmade, shape):
+    for name, draw in handmade.DRAWINGS.items():
+        assert draw(shape).overlaps() == [], name
+
+
+def test_the_same_figure_has_the_same_bytes_in_two_folders(handmade, tmp_path):
+    for draw in (handmade.DRAWINGS["inserts"], handmade.DRAWINGS["became"]):
+        once, twice = draw(TALK).save(tmp_path / "one", "figure"), draw(TALK).save(tmp_path / "two", "figure")
+        assert [path.suffix for path in once] == [".png", ".svg", ".pdf"]
+        assert [path.read_bytes() for path in once] == [path.read_bytes() for path in twice]
+        for path in once:
+            assert b"2025-" not in path.read_bytes() and b"CreationDate" not in path.read_bytes()
+
+
+def test_a_talk_picture_is_full_high_definition(handmade, tmp_path):
+    import struct
+
+    png = handmade.DRAWINGS["inserts"](TALK).save(tmp_path, "figure")[0].read_bytes()
+    assert struct.unpack(">II", png[16:24]) == (1920, 1080)
+
+
+def test_the_words_of_a_figure_are_text_on_the_page_and_hidden_from_screen_readers(handmade):
+    svg = handmade.DRAWINGS["housings"](PAGE).inline("housings")
+    assert ">at risk</text>" in svg and 'aria-hidden="true"' in svg
+    assert "#0a6480" not in svg and "var(--accent)" in svg
+    assert not re.search(r'id="(?!housings-)', svg)
+
+
+def test_counts_that_do_not_add_up_are_refused():
+    with pytest.raises(ValueError, match="do not add up"):
+        Counts("inserts", 10, (0.0, 1.0), {"at risk": (10, 4), "failed": (0, 2), "censored": (0, 3)})
+
+
+def test_published_counts_of_the_treated_arm_add_up():
+    # Freireich et al. 1963, 6-MP arm, events and censorings before t (the extended risk table of Morris et al. 2019).
+    table = Counts("patients", 21, (0, 6, 12, 18, 24, 30), {"at risk": (21, 21, 12, 9, 5, 4), "censored": (0, 0, 4, 5, 7, 8), "failed": (0, 0, 5, 7, 9, 9)})
+    assert table.sums() == (21,) * 6
+
+
+def test_with_late_entry_the_rows_add_up_to_those_who_entered():
+    table = Counts("inserts", 10, (0.0, 1.0), {"entered": (6, 10), "at risk": (6, 7), "failed": (0, 1), "censored": (0, 2)})
+    assert table.sums() == table.expected() == (6, 10)
+
+
+def test_patients_beside_the_counts_are_no_part_of_the_sum(handmade):
+    assert handmade.counts().sums() == (168,) * 6
+
+
+def test_thirty_groups_are_refused_with_a_sentence(handmade):
+    with pytest.raises(CannotDraw, match="30 groups cannot be told apart"):
+        survival([handmade.line(f"group {i}") for i in range(30)], handmade.HOUSINGS, PAGE)
+
+
+def test_nobody_to_draw_is_a_sentence():
+    for attempt in (lambda: survival([], Frame("", ""), PAGE), lambda: answers_over_time(pd.DataFrame({"occasion": ["now"], "people": [0], "loose": [0]}), {}, Frame("", ""), PAGE),
+                    lambda: scores(Scores(pd.DataFrame({"before": []}), pd.DataFrame({"occasion": ["before"], "people": [0], "mean": [np.nan], "low": [np.nan], "high": [np.nan]})), Frame("", ""), PAGE)):  # fmt: skip
+        with pytest.raises(CannotDraw):
+            attempt()
+
+
+def test_a_curve_without_failures_and_one_that_ends_at_once_can_be_drawn():
+    table = Counts("inserts", 2, (0.0,), {"at risk": (2,), "failed": (0,), "censored": (0,)})
+    flat = Line("inserts", pd.DataFrame({"years": [0.0, 0.01], "share": [1.0, 1.0], "low": [0.2, 0.2], "high": [1.0, 1.0]}), table)
+    all_at_once = Line("inserts", pd.DataFrame({"years": [0.0, 1.0], "share": [1.0, 0.0], "low": [np.nan, np.nan], "high": [np.nan, np.nan]}), table)
+    for line in (flat, all_at_once):
+        for shape in SHAPES:
+            assert survival([line], Frame("Two patients", "2 patients"), shape).overlaps() == []
+
+
+def test_a_talk_stops_where_fewer_than_ten_patients_are_followed(handmade):
+    talk, page = handmade.DRAWINGS["housings"](TALK), handmade.DRAWINGS["housings"](PAGE)
+    assert talk.figure.axes[0].get_xlim()[1] == pytest.approx(4.6)
+    assert page.figure.axes[0].get_xlim()[1] == pytest.approx(5.0)
+
+
+def test_shares_are_drawn_from_nought_to_all(handmade):
+    for name in ("housings", "inserts", "levels", "became"):
+        assert handmade.DRAWINGS[name](PAGE).figure.axes[0].get_ylim() == (0, 1)
+
+
+@pytest.mark.filterwarnings("ignore:Glyph")
+@pytest.mark.parametrize("name", ["<script>alert(1)</script>", "$x^2$ and \\frac", "ليّن", "軽い", "x" * 60, "a & b < c"])
+def test_a_group_may_have_any_name(handmade, name):
+    lines = [handmade.line(name), handmade.line("firm", 1.4)]
+    svg = survival(lines, handmade.HOUSINGS, PAGE).inline("levels")
+    assert "<script" not in svg
+
+
+def test_many_people_are_drawn_no_slower_than_a_fixed_choice_of_them(handmade):
+    own = pd.DataFrame(np.full((20_000, 2), 50.0), columns=["before", "12 months"])
+    means = pd.DataFrame({"occasion": list(own), "people": [20_000, 20_000], "mean": [50.0, 50.0], "low": [49.0, 49.0], "high": [51.0, 51.0]})
+    sheet = scores(Scores(own, means), handmade.SCORED, PAGE)
+    assert len(sheet.figure.axes[0].collections[0].get_segments()) <= 150
+
+
+def test_endings_of_nobody_are_a_sentence(handmade):
+    nothing = Endings(pd.DataFrame({"years": [], "worn": []}), {"worn": "signal"}, handmade.counts("inserts"), {})
+    with pytest.raises(CannotDraw):
+        endings(nothing, handmade.BECAME, PAGE)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=6))
+def test_line_names_keep_their_distance_and_their_order(wanted):
+    placed = spread(wanted, 10, 0, 100)
+    order = sorted(range(len(wanted)), key=lambda i: (wanted[i], i))
+    heights = [placed[i] for i in order]
+    assert all(b - a >= 10 - 1e-6 for a, b in zip(heights, heights[1:]))
+
+
+def test_ticks_start_at_nought_and_stay_few():
+    for horizon in (0.1, 0.9, 3, 7.4, 24):
+        ticks = ticks_for(horizon)
+        assert ticks[0] == 0 and len(ticks) <= 8
+    assert fewer((0, 1, 2, 3, 4, 5, 6), 4) == (0, 2, 4, 6)
