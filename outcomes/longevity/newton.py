@@ -20,11 +20,11 @@ class Summit:
     reached: bool
 
 
-def climb(evaluate, start, *, most_steps: int = 100, negligible: float = 1e-11) -> Summit:
+def climb(evaluate, start, *, most_steps: int = 100, negligible: float = 1e-11, longest: float = np.inf) -> Summit:
     """Maximise ``evaluate(x) -> (value, gradient, hessian)`` from ``start``; a value of -inf or nan marks forbidden ground.
 
     Where the surface is not concave the step follows the absolute curvature, so that it always points uphill; steps are
-    halved until the value rises. One more full step after convergence takes the rest of the way (convergence is quadratic).
+    halved until the value rises, and none moves a coordinate by more than ``longest``. One more full step after convergence takes the rest of the way (convergence is quadratic).
     """
     at = np.asarray(start, dtype=float)
     value, gradient, hessian = evaluate(at)
@@ -37,7 +37,7 @@ def climb(evaluate, start, *, most_steps: int = 100, negligible: float = 1e-11) 
         if done and polished:
             return Summit(at, value, gradient, hessian, steps, gain, True)
         polished = done
-        length, slack = 1.0, 1e-12 * (1 + abs(value))
+        length, slack = min(1.0, longest / max(np.abs(step).max(), 1e-300)), 1e-12 * (1 + abs(value))
         while True:
             with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
                 tried = evaluate(at + length * step)
