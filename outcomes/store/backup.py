@@ -1,0 +1,53 @@
+"""A copy of the store before it changes: the last ten, in a folder beside it."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from pathlib import Path
+
+from outcomes.store.layout import quoted
+from outcomes.store.private import owner_only, restrict
+from outcomes.store.trouble import backup_folder
+
+KEEP = 10
+LARGEST = 256 * 1024 * 1024  # bytes of the store's file; ten copies of a larger one could fill a small disk
+_STAMP = r"\d{8}-\d{6}-before-\d+"
+
+
+def back_up(connection, path: Path, before: int, at: datetime) -> str:
+    """Copy the committed content of the open store; returns a sentence where the copy was left out, else an empty text.
+
+    The copy is made by DuckDB, never by reading the file: on POSIX systems, closing a file that this process holds locked
+    would let other processes in.
+    """
+    size = path.stat().st_size
+    if size > LARGEST:
+        return f"No copy of the store was made before this load: at {size / 2**20:,.0f} MB it is larger than the {LARGEST / 2**20:,.0f} MB up to which copies are made. Keep copies yourself."
+    folder = path.with_name(backup_folder(path.name))
+    with owner_only():
+        folder.mkdir(exist_ok=True)
+        for left in folder.glob("*.part*"):
+            left.unlink(missing_ok=True)
+        final = folder / f"{path.stem}-{at:%Y%m%d-%H%M%S}-before-{before}{path.suffix}"
+        part = final.with_name(final.name + ".part")
+        beside = connection.cursor()
+        try:
+            source = beside.execute("SELECT current_database()").fetchall()[0][0]
+            beside.execute(f"ATTACH '{str(part).replace(chr(39), chr(39) * 2)}' AS kept_copy")
+            try:
+                beside.execute(f"COPY FROM DATABASE {quoted(source)} TO kept_copy")
+            finally:
+                beside.execute("DETACH kept_copy")
+        except BaseException:
+            for left in folder.glob(part.name + "*"):
+                left.unlink(missing_ok=True)
+            raise
+        finally:
+            beside.close()
+        part.replace(final)
+    restrict(final)
+    copies = sorted(one for one in folder.iterdir() if re.fullmatch(re.escape(path.stem) + "-" + _STAMP + re.escape(path.suffix), one.name))
+    for old in copies[:-KEEP]:
+        old.unlink(missing_ok=True)
+    return ""
