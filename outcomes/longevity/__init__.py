@@ -13,12 +13,14 @@ _MODULE = {
     "follow_up": "product_limit",
     "turnbull": "interval_curve",
     "risk_table": "risk_tables",
+    "risk_table_from_counts": "risk_tables",
     "serial_gaps": "gaps",
     "wear_bracket": "brackets",
     # are two groups different
     "compare_curves": "comparison",
     "compare_curves_from_counts": "comparison",
     "restricted_mean_difference": "mean_difference",
+    "interval_mean_difference": "mean_difference",
     "holm": "multiplicity",
     "e_value": "confounding",
     # what happens, how often, where do people settle
