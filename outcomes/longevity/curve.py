@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from outcomes.longevity import estimate, influence, limits
+from outcomes.longevity import estimate, limits
 from outcomes.longevity.days import TIE, at, days_before, days_reached
 from outcomes.longevity.estimate import ArgumentError, Estimate, answer, as_probability, as_times
+from outcomes.longevity.exits import Exits, hazards
+from outcomes.longevity.influence import contributions, inverse_staying
 
 HAIR = 1e-9  # products of shares round; a share this close to a level has reached it
 
@@ -45,8 +47,8 @@ class SurvivalCurve:
     clusters: int | None
     events: float
     method: str
-    note: str = ""
-    _exits: influence.Exits = field(default=None, repr=False)
+    note: str
+    _exits: Exits = field(repr=False)
 
     # -------------------------------------------------------------- read the curve
 
@@ -77,11 +79,8 @@ class SurvivalCurve:
         """Clopper–Pearson interval for the share at ``t`` on the effective sample (see ``effective_sample_interval``)."""
         from outcomes.longevity.shares import effective_sample_interval
 
-        reached = int(days_reached(self.time, t))
         share, se = self.survival_at(t), self.standard_error_at(t)
-        people = self.people_at_risk(t)
-        if share == 0:
-            people = (self.at_risk if self.clusters_at_risk is None else self.clusters_at_risk)[: max(reached, 1)][self.survival[: max(reached, 1)] == 0][0]
+        people = self.people_at_risk(t) if share != 0 else self.people_at_risk(self.time[np.argmax(self.survival <= 0)])
         factor = 1.0 if self.clusters is None or self.clusters < 2 else self.clusters / (self.clusters - 1)
         return effective_sample_interval(share, se**2 * factor, parts=self.rows, at_risk=people, clusters=self.clusters, level=self.level)
 
@@ -102,10 +101,10 @@ class SurvivalCurve:
         influence (Andersen, Hansen and Klein 2004, Lifetime Data Anal 10:335), by cluster where clusters were given.
         """
         jump, _, area = self._mean_gradient(horizon)
-        if self._exits is not None and self.clusters is not None:
+        if self.clusters is not None:
             variance = (self._exits.by_cluster(self._contributions(jump)) ** 2).sum()
         else:
-            variance = (jump**2 * self._greenwood_weight()).sum()
+            variance = (jump**2 * self._day_variance()).sum()
         return estimate_of(area, variance, self)
 
     # -------------------------------------------------------------- influence
@@ -114,7 +113,7 @@ class SurvivalCurve:
         """Influence of every row on ``survival_at(t)``, weight included: summed within clusters, squared and added it is the variance."""
         reached = int(days_reached(self.time, t))
         end = self.survival[reached - 1] if reached else 1.0
-        jump = np.where(np.arange(len(self.time)) < reached, -end * self._inverse_left(), 0.0)
+        jump = np.where(np.arange(len(self.time)) < reached, -end * inverse_staying(self.at_risk, self.failed), 0.0)
         return self._rows_of(jump)
 
     def restricted_mean_influence(self, horizon: float) -> np.ndarray:
@@ -122,23 +121,16 @@ class SurvivalCurve:
         return self._rows_of(self._mean_gradient(horizon)[0])
 
     def _rows_of(self, jump: np.ndarray) -> np.ndarray:
-        if self._exits is None or self._exits.rows == 0:
+        if self._exits.rows == 0:
             raise ArgumentError("rows", "were not given, only counts", "Fit kaplan_meier on the rows to read their influence.")
         return self._exits.by_row(self._contributions(jump))
 
     def _contributions(self, jump: np.ndarray) -> np.ndarray:
-        hazard = np.divide(self.failed, self.at_risk, out=np.zeros(len(self.time)), where=self.at_risk > 0)
-        return influence.contributions(self._exits, jump, np.cumsum(jump * hazard))
+        return contributions(self._exits, jump, np.cumsum(jump * hazards(self.failed, self.at_risk)))
 
-    def _inverse_left(self) -> np.ndarray:
-        """1/(Y - dN), and 0 where all at risk failed: there the curve is 0 and nobody's influence is left."""
-        left = self.at_risk - self.failed
-        return np.divide(1.0, left, out=np.zeros(len(left)), where=left > HAIR * np.maximum(self.at_risk, 1.0))
-
-    def _greenwood_weight(self) -> np.ndarray:
+    def _day_variance(self) -> np.ndarray:
         """dN (Y - dN)/Y: the variance of a day's dN, so that jump² of it adds up to Greenwood's formula."""
-        share = np.divide(self.failed, self.at_risk, out=np.zeros(len(self.time)), where=self.at_risk > 0)
-        return share * (self.at_risk - self.failed)
+        return hazards(self.failed, self.at_risk) * (self.at_risk - self.failed)
 
     def _mean_gradient(self, horizon: float) -> tuple[np.ndarray, np.ndarray, float]:
         """(jump, area up to each day, area up to the horizon) of the restricted mean."""
@@ -147,7 +139,7 @@ class SurvivalCurve:
         steps = np.diff(np.concatenate([[0.0], grid])) * np.concatenate([[1.0], self.survival[:-1]])
         upto = np.cumsum(steps)
         area = float(upto[-1] + (tau - grid[-1]) * self.survival[-1])
-        jump = np.where(self.time <= tau, -(area - upto) * self._inverse_left(), 0.0)
+        jump = np.where(self.time <= tau, -(area - upto) * inverse_staying(self.at_risk, self.failed), 0.0)
         return jump, upto, area
 
     # -------------------------------------------------------------- table

@@ -42,6 +42,14 @@ def exact_limits(share, at_risk, alpha: float):
     return low, high
 
 
+def with_exact(share, low, high, people, alpha: float):
+    """Limits along a curve, the exact ones put where it is 1 or 0: on the ``people`` at risk that day, or the day it fell to 0."""
+    count = np.where(share > 0, people, people[np.argmax(share <= 0)])
+    edge = (share >= 1) | (share <= 0)
+    exact = exact_limits(share, count, alpha)
+    return np.where(edge, exact[0], low), np.where(edge, exact[1], high)
+
+
 def count_limits(mean, variance, quantile: float):
     """(low, high) on the log scale for a mean count M: M·exp(±qσ/M); nan where M is 0."""
     mean = np.asarray(mean, dtype=float)

@@ -1,0 +1,189 @@
+"""How much upkeep: the mean number (or amount) of events per unit over time, with the robust variance of Lawless and Nadeau.
+
+Lawless and Nadeau 1995 (Technometrics 37:158); per unit started, where units die: Ghosh and Lin 2000 (Biometrics 56:554).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from outcomes.longevity import limits
+from outcomes.longevity.days import TIE, at, days_reached, distinct_days
+from outcomes.longevity.estimate import (
+    ArgumentError, Estimate, answer, as_codes, as_durations, as_flags, as_numbers, as_times, normal_estimate, normal_quantile, t_quantile,
+)
+from outcomes.longevity.exits import Exits, at_risk, cluster_codes, hazards
+from outcomes.longevity.influence import inverse_staying, running_variance
+
+
+@dataclass(frozen=True, eq=False)
+class MeanCumulative:
+    """Mean number (amount) of events per unit up to each day. Arrays over ``time``, the days with an event or an end: ``at_risk``,
+    ``events``, ``mean``, ``se``, ``low``, ``high``. ``subjects``, ``clusters`` and ``total`` count what went in."""
+
+    time: np.ndarray
+    at_risk: np.ndarray
+    events: np.ndarray
+    mean: np.ndarray
+    se: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    level: float
+    subjects: int
+    clusters: int
+    total: float
+    method: str
+    note: str
+    _exits: Exits = field(repr=False)
+    _amount: np.ndarray = field(repr=False)
+    _gone: np.ndarray = field(repr=False)
+    _settled: tuple = field(repr=False)
+
+    def mean_at(self, t):
+        """Mean number of events per unit up to ``t`` (number or array); nan past the last day under observation."""
+        return answer(self._read(self.mean, t))
+
+    def standard_error_at(self, t):
+        """Standard error of ``mean_at(t)``."""
+        return answer(self._read(self.se, t))
+
+    def interval_at(self, t):
+        """(low, high) of ``mean_at(t)`` on the log scale; nan before the first event."""
+        return answer(self._read(self.low, t, np.nan)), answer(self._read(self.high, t, np.nan))
+
+    def influence_at(self, t: float) -> np.ndarray:
+        """Influence of every row on ``mean_at(t)``: summed within clusters, squared and added it is the variance."""
+        upto = np.arange(len(self.time)) < days_reached(self.time, t)
+        end = float(at(self.mean, days_reached(self.time, t), 0.0))
+        jump, drift, shared, ends = self._settled
+        rise = np.where(upto, jump, 0.0)
+        fall = np.where(upto, (self.mean - end) * shared, 0.0)
+        whole = np.cumsum(np.where(upto, drift, 0.0)) + np.cumsum(fall * ends)
+        x = self._exits
+        return x.by_row(self._amount * rise[x.position] + self._gone * fall[x.position] - x.weight * whole[x.position])
+
+    def table(self):
+        """DataFrame: time, at_risk, events, mean, se, low, high."""
+        import pandas as pd
+
+        return pd.DataFrame({name: getattr(self, name) for name in ("time", "at_risk", "events", "mean", "se", "low", "high")})
+
+    def _read(self, values, t, before=0.0):
+        times = as_times(t)
+        return np.where(times > self.time[-1] * (1 + TIE), np.nan, at(values, days_reached(self.time, times), before))
+
+
+def mean_cumulative_function(subject, start, stop, event, *, cluster=None, ended=None, level=0.95, small_sample=False) -> MeanCumulative:
+    """Mean number of events per unit over time, from rows under observation in (start, stop] with ``event`` events at ``stop``.
+
+    subject: (n,) labels of the unit; start, stop: (n,) times, start <= stop, rows of one subject not overlapping; event: (n,) a
+    count or an amount (chair minutes) at ``stop``, 0 for none; a row of zero length only adds events to a day on which the unit
+    is observed by another row. cluster: (n,) labels, the subject if not given. ended: (n,) true where the unit itself ended at
+    ``stop`` (died, retired): the mean is then per unit started, without ``ended`` per unit still in service.
+    small_sample: G/(G − 1) and Student's t in the limits.
+
+    Raises ArgumentError, also for events on a day on which nobody is observed.
+
+    Valve seats of 41 engines (Nelson 1995, Technometrics 37:147) are checked in the tests; two units by hand:
+
+    >>> curve = mean_cumulative_function(["a", "a", "b"], [0, 2, 0], [2, 5, 4], [1, 1, 0])
+    >>> curve.mean_at(2), curve.mean_at(5)
+    (0.5, 1.5)
+    """
+    stop = as_durations("stop", stop)
+    n = len(stop)
+    start = as_numbers("start", start, length=n)
+    units, labels = as_codes("subject", subject, length=n)
+    amount = as_numbers("event", event, length=n)
+    gone = np.zeros(n, dtype=bool) if ended is None else as_flags("ended", ended, length=n)
+    _check(start, stop, amount, units, gone)
+    codes, clusters = (units, len(labels)) if cluster is None else cluster_codes(cluster, n)
+    days, position = distinct_days(stop)
+    exits = _exits(days, start, stop, position, codes, clusters)
+    at, d = at_risk(exits, len(days)), len(days)
+    events = np.bincount(position, weights=amount, minlength=d)
+    alone = (events > 0) & (at < 0.5)
+    if alone.any():
+        raise ArgumentError("event", "falls on a day on which nobody is under observation", "Give the unit a row that starts before that day.",
+                            int(np.argmax(alone[position] & (amount > 0))))
+    ends = np.bincount(position, weights=gone, minlength=d)
+    hazard = hazards(ends, at)
+    free = np.cumprod(1 - hazard)
+    before = np.concatenate([[1.0], free[:-1]]) if gone.any() else np.ones(d)
+    per_unit = np.divide(1.0, at, out=np.zeros(d), where=at > 0.5)
+    mean = np.cumsum(before * events * per_unit)
+    jump, shared = before * per_unit, inverse_staying(at, ends)
+    drift = jump * events * per_unit
+    extra = len(exits.position) - n
+    amounts, goes = np.append(amount, np.zeros(extra)), np.append(gone, np.zeros(extra))
+    x = exits.position
+    drift_settled, drift_shared = np.cumsum(drift + mean * shared * hazard), np.cumsum(shared * hazard)
+    parts = [amounts * jump[x] + goes * (mean * shared)[x] - exits.weight * drift_settled[x]]
+    drifts, loads = [drift_settled], [np.ones(d)]
+    if gone.any():
+        parts.append(goes * shared[x] - exits.weight * drift_shared[x])
+        drifts.append(drift_shared)
+        loads.append(-mean)
+    variance, _ = running_variance(exits, parts, drifts, loads, d)
+    note, quantile, factor = "", normal_quantile(level), 1.0
+    if clusters == 1:
+        variance, note = np.full(d, np.nan), "one cluster has no between-cluster variance: standard errors are nan"
+    elif small_sample:
+        quantile, factor = t_quantile(level, clusters), clusters / (clusters - 1)
+    low, high = limits.count_limits(mean, variance * factor, quantile)
+    what = "per unit still in service (Nelson–Aalen type)" if ended is None else "per unit started, ended units counting no further events (Ghosh–Lin)"
+    return MeanCumulative(days, at, events, mean, np.sqrt(variance), low, high, level, len(labels), clusters, float(amount.sum()),
+                          f"mean cumulative function {what}; Lawless–Nadeau robust variance; log limits", note, exits, amounts, goes, (jump, drift, shared, hazard))
+
+
+def mean_count_contrast(curve: MeanCumulative, other: MeanCumulative, t: float) -> dict[str, Estimate]:
+    """{"difference", "log_ratio"} of two independent mean cumulative functions at ``t``, first less second.
+
+    The log ratio by the delta method; nan with a note where a mean is 0. Units that stand in both curves are not independent:
+    fit them in one call with the group as part of the subject, and add ``influence_at`` by patient.
+    """
+    means, ses = (curve.mean_at(t), other.mean_at(t)), (curve.standard_error_at(t), other.standard_error_at(t))
+    difference = normal_estimate(means[0] - means[1], np.hypot(*ses), curve.level)
+    if not min(means) > 0:
+        return {"difference": difference, "log_ratio": Estimate(*[float("nan")] * 4, curve.level, "a mean of 0 has no ratio")}
+    ratio = normal_estimate(np.log(means[0] / means[1]), np.hypot(ses[0] / means[0], ses[1] / means[1]), curve.level)
+    return {"difference": difference, "log_ratio": ratio}
+
+
+# ------------------------------------------------------------------ parts
+
+def _exits(days, start, stop, position, codes, clusters) -> Exits:
+    """Rows as exits; a row of zero length is never at risk and leaves with weight 0."""
+    rows = np.arange(len(stop))
+    first = days_reached(days, start)
+    weight = (first <= position).astype(float)
+    late = np.flatnonzero((first > 0) & (weight > 0))
+    return Exits(np.append(position, first[late] - 1), np.zeros(len(stop) + len(late)), np.append(weight, -weight[late]), np.append(rows, late),
+                 len(stop), np.append(codes, codes[late]), clusters)
+
+
+def _check(start, stop, amount, units, gone):
+    for name, wrong, problem, remedy in (
+        ("start", start > stop * (1 + TIE), "is after stop", "A row says (start, stop]."),
+        ("event", amount < 0, "holds a negative amount", "Give a count or an amount of 0 or more."),
+    ):
+        if wrong.any():
+            raise ArgumentError(name, problem, remedy, int(np.argmax(wrong)))
+    order = np.lexsort((stop, start, units))
+    same = units[order][1:] == units[order][:-1]
+    length = (stop - start)[order][1:] > TIE * stop[order][1:]
+    reach = _furthest(stop[order], units[order])
+    overlap = same & length & (start[order][1:] < reach[:-1] * (1 - TIE))
+    if overlap.any():
+        raise ArgumentError("start", "lies inside another row of the same subject", "Rows of one subject must follow one another.", int(order[1:][np.argmax(overlap)]))
+    over = gone[order][:-1] & same & length
+    if over.any():
+        raise ArgumentError("ended", "is true on a row that another row of the subject follows", "A unit ends once, on its last row.", int(order[:-1][np.argmax(over)]))
+
+
+def _furthest(stop, units) -> np.ndarray:
+    """Latest stop so far within each unit, rows in order of unit and start."""
+    top = stop.max() + 1.0
+    return np.maximum.accumulate(stop + units * top) - units * top
