@@ -1,0 +1,7 @@
+"""A simulated clinic whose truth is known, and the log it would have kept. Nothing in it is evidence."""
+
+from .clinic import Block, Clinic, simulate
+from .scenarios import Scenario, scenario, scenario_names
+from .truth import Truth
+
+__all__ = ["Block", "Clinic", "Scenario", "Truth", "scenario", "scenario_names", "simulate"]
