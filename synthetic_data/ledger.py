@@ -8,7 +8,7 @@ from .draws import NEVER
 
 ABUTMENT, HOUSING, INSERT = 0, 1, 2
 
-ENDINGS = (
+ENDINGS = (  # as a log kept without a gap would tell them
     "",
     "failed",
     "wanted firmer",
@@ -16,11 +16,10 @@ ENDINGS = (
     "with its pair",
     "routine",
     "with other work",
-    "not recorded",
-    "conversion",
+    "with its carrier",
     "denture retired",
     "implant lost",
-    "replaced",
+    "cannot tell",
 )
 ENDING = {name: place for place, name in enumerate(ENDINGS)}
 

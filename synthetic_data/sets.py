@@ -39,8 +39,8 @@ def fit_sets(world: World, m: Mouths, v) -> None:
 def _take_out(world, m, v, convert, remake):
     written = {"abutment": v.abutment > 0, "housing": v.failed_bonds, "insert": v.failed_inserts}
     for part, failed in written.items():
-        gone = ENDING["replaced"] if part == "abutment" else ENDING["denture retired"]
-        ending = np.where(failed, ENDING["failed"], np.where(convert, ENDING["conversion"], gone)[:, None])
+        gone = ENDING["cannot tell"] if part == "abutment" else ENDING["denture retired"]
+        ending = np.where(failed, ENDING["failed"], np.where(convert, ENDING["with other work"], gone)[:, None])
         mask = m.on & (convert | remake)[:, None]
         world.ledger.close_parts(getattr(m, part)[mask], v.day[np.nonzero(mask)[0]], ending[mask])
     world.ledger.retire_dentures(m.denture[remake], v.day[remake], REMADE)
