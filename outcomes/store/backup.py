@@ -12,11 +12,11 @@ from outcomes.store.trouble import backup_folder
 
 KEEP = 10
 LARGEST = 256 * 1024 * 1024  # bytes of the store's file; ten copies of a larger one could fill a small disk
-_STAMP = r"\d{8}-\d{6}-before-\d+"
+_STAMP = r"\d{8}-\d{6}-before-[a-z0-9-]+"
 
 
-def back_up(connection, path: Path, before: int, at: datetime) -> str:
-    """Copy the committed content of the open store; returns a sentence where the copy was left out, else an empty text.
+def back_up(connection, path: Path, before: str, at: datetime) -> str:
+    """Copy the committed content of the open store before a change named ``before``; returns a sentence where the copy was left out, else an empty text.
 
     The copy is made by DuckDB, never by reading the file: on POSIX systems, closing a file that this process holds locked
     would let other processes in.
@@ -37,6 +37,7 @@ def back_up(connection, path: Path, before: int, at: datetime) -> str:
             beside.execute(f"ATTACH '{str(part).replace(chr(39), chr(39) * 2)}' AS kept_copy")
             try:
                 beside.execute(f"COPY FROM DATABASE {quoted(source)} TO kept_copy")
+                beside.execute("CHECKPOINT kept_copy")  # detaching would do it too, but keeps quiet where it fails
             finally:
                 beside.execute("DETACH kept_copy")
         except BaseException:

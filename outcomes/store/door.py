@@ -88,6 +88,7 @@ def make(path: Path) -> None:
                 connection.execute("BEGIN")
                 layout.make(connection, __version__)
                 connection.execute("COMMIT")
+                connection.execute("CHECKPOINT")  # closing would do it too, but keeps quiet where it fails
             finally:
                 connection.close()
         if path.exists():

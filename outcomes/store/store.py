@@ -53,7 +53,7 @@ class Store:
             return
         if any(step not in layout.MIGRATIONS for step in range(version, layout.VERSION)):
             raise Misuse(f"The store {self.path.name} is from a version too old for this program. Open it with the version that made it and export its tables.")
-        skipped = backup.back_up(self._connection, self.path, self._last_load() + 1, now())
+        skipped = backup.back_up(self._connection, self.path, f"upgrade-from-{version}", now())
         with owner_only():
             layout.bring_forward(self._connection, version)
         self.notes.append("The store was brought up to date for this version of the program." + (f" {skipped}" if skipped else ""))
@@ -101,7 +101,7 @@ class Store:
                 written = loading.write(connection, checked.tables, load)
                 if not written.changes:
                     raise _NothingNew
-                skipped = backup.back_up(connection, self.path, load.number, now()) if before else ""
+                skipped = backup.back_up(connection, self.path, str(load.number), now()) if before else ""
             number = load.number
         except _NothingNew:
             number, skipped = None, ""
@@ -117,7 +117,7 @@ class Store:
         with self._truthfully("undo"):
             with self._transaction() as connection:
                 undone = history.undo(connection, at=now(), by=who())
-                skipped = backup.back_up(connection, self.path, undone.load_id, now())
+                skipped = backup.back_up(connection, self.path, str(undone.load_id), now())
         return UndoReport(undone.load_id, undone.undone, undone.sentences + ([skipped] if skipped else []))
 
     @contextmanager

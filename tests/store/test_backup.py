@@ -1,0 +1,137 @@
+"""Copies before each change, and files that only their owner can read."""
+
+from __future__ import annotations
+
+import os
+import stat
+
+import pandas as pd
+import pytest
+
+from outcomes.store import backup, open_store, private
+from outcomes.store import store as store_module
+
+posix = pytest.mark.skipif(os.name != "posix", reason="owners of files as POSIX systems have them")
+
+
+def mode(path):
+    return stat.S_IMODE(path.stat().st_mode)
+
+
+def visits_taking(rows, minutes):
+    return [{**row, "minutes": float(minutes)} for row in rows]
+
+
+def test_a_copy_is_made_before_each_load_and_the_last_ten_are_kept(path, clinic, rows_of_the_clinic, monkeypatch):
+    hours = iter(pd.date_range("2026-01-05 08:00", periods=50, freq="h").to_pydatetime())
+    monkeypatch.setattr(store_module, "now", lambda: next(hours))
+    revisions = {}
+    with open_store(path, create=True) as store:
+        for number in range(1, 14):
+            revisions[number] = store.revision
+            store.load(clinic(visits=visits_taking(rows_of_the_clinic["visits"], number)))
+    copies = sorted((path.parent / "clinic_backups").iterdir())
+    assert [copy.name[-len("before-13.duckdb"):].lstrip("-") for copy in copies][-1] == "before-13.duckdb"
+    assert len(copies) == backup.KEEP == 10
+    for number, copy in zip(range(4, 14), copies, strict=True):
+        with open_store(copy, read_only=True) as store:
+            assert store.revision == revisions[number]
+            assert store.verify() == [] and len(store.history()) == number - 1
+
+
+def test_the_first_load_needs_no_copy(path, clinic):
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+    assert not (path.parent / "clinic_backups").exists()
+
+
+def test_an_undo_is_copied_first_as_well(path, clinic):
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+        before = store.revision
+        store.undo()
+    (copy,) = (path.parent / "clinic_backups").iterdir()
+    with open_store(copy, read_only=True) as store:
+        assert store.revision == before
+
+
+def test_a_copy_put_in_the_place_of_the_store_works_like_it(path, clinic):
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+        before = store.revision
+        store.load(clinic(pull_tests=None), withdraw=True)
+    (copy,) = (path.parent / "clinic_backups").iterdir()
+    copy.replace(path)
+    with open_store(path) as store:
+        assert store.revision == before
+        assert store.load(clinic(pull_tests=None), withdraw=True).withdrawn == 1
+
+
+def test_a_large_store_is_not_copied_and_the_user_is_told(path, clinic, monkeypatch):
+    monkeypatch.setattr(backup, "LARGEST", 1000)
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+        done = store.load(clinic(pull_tests=None), withdraw=True)
+    assert done.sentences[-1].startswith("No copy of the store was made before this load: at ")
+    assert not (path.parent / "clinic_backups").exists()
+
+
+def test_other_files_in_the_folder_of_copies_are_left_alone(path, clinic):
+    folder = path.parent / "clinic_backups"
+    folder.mkdir()
+    (folder / "my own copy.duckdb").write_text("mine")
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+        store.undo()
+    assert (folder / "my own copy.duckdb").read_text() == "mine"
+
+
+@posix
+def test_store_and_copies_are_readable_by_their_owner_only(path, clinic):
+    before = os.umask(0o022)
+    try:
+        with open_store(path, create=True) as store:
+            assert mode(path) == 0o600
+            store.load(clinic())
+            for beside in path.parent.iterdir():  # the log of changes and the place for what spills, while it is open
+                assert mode(beside) & 0o077 == 0, beside.name
+            store.undo()
+            assert os.umask(0o022) == 0o022  # the caller's own setting stands again
+        folder = path.parent / "clinic_backups"
+        assert mode(folder) == 0o700
+        assert [mode(copy) for copy in folder.iterdir()] == [0o600]
+        path.chmod(0o644)
+        open_store(path).close()
+        assert mode(path) == 0o600
+    finally:
+        os.umask(before)
+
+
+def test_where_the_system_cannot_close_a_file_to_others_the_user_is_told(path, clinic, monkeypatch):
+    monkeypatch.setattr(private.os, "chmod", lambda *_: None)
+    monkeypatch.setattr(private.os, "umask", lambda _: 0o022)
+    before = os.umask(0o022)
+    open_store(path, create=True).close()
+    path.chmod(0o666) if os.name != "posix" else os.system(f"chmod 666 '{path}'")
+    with open_store(path) as store:
+        assert store.notes == ["This system could not close clinic.duckdb to other users. Keep it in a folder that only you can open."]
+        assert store.notes[0] in store.load(clinic()).sentences
+    os.umask(before)
+
+
+def test_nothing_is_left_beside_the_store_when_it_is_closed(path, clinic):
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+    with open_store(path, read_only=True) as store:
+        store.verify()
+    assert [one.name for one in path.parent.iterdir()] == ["clinic.duckdb"]
+
+
+def test_what_a_killed_program_spilled_is_removed_at_the_next_opening(path, clinic):
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+    spilled = path.with_name("clinic.duckdb.tmp")
+    spilled.mkdir()
+    (spilled / "duckdb_temp_storage_DEFAULT-0.tmp").write_bytes(b"rows")
+    open_store(path).close()
+    assert not spilled.exists()
