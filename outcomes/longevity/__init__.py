@@ -38,9 +38,9 @@ _MODULE = {
     "accelerated_failure": "accelerated",
     "proportional_hazards": "hazards",
     "gamma_frailty": "frailty",
-    "gray_test": "incidence_models",
+    "gray_test": "gray",
     "fine_gray": "incidence_models",
-    "pseudo_value_regression": "incidence_models",
+    "pseudo_value_regression": "pseudo_values",
     "piecewise_exponential": "piecewise",
     "negative_binomial_upkeep": "upkeep_models",
     # what every call shares

