@@ -121,6 +121,15 @@ def built(recipe, frame: pd.DataFrame, argument: str, intercept: bool):
     return matrix, terms, made.model_spec
 
 
+def centred(made: Design) -> np.ndarray:
+    """The matrix less its column means. Raises ArgumentError for a term that is the same in every row."""
+    matrix = made.matrix - made.matrix.mean(axis=0)
+    still = np.abs(matrix).max(axis=0) <= 1e-12 * np.abs(made.matrix).max(axis=0)
+    if still.any():
+        raise ArgumentError("formula", f"{made.terms[int(np.argmax(still))]} is the same in every row", "Drop the term.")
+    return matrix
+
+
 def orthonormal(matrix: np.ndarray, terms, weights=None) -> tuple[np.ndarray, np.ndarray]:
     """(Q, back) with Q = matrix @ back and columns of Q orthogonal of mean square 1.
 

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy import optimize, stats
 
 from outcomes.longevity.accelerated_fit import constant_direction
-from outcomes.longevity.design import Design, as_frame, design, orthonormal, read_column
+from outcomes.longevity.design import Design, as_frame, centred, design, orthonormal, read_column
 from outcomes.longevity.estimate import ArgumentError, Estimate, as_codes, normal_quantile
 from outcomes.longevity.frailty_cox import CoxFrailty
 from outcomes.longevity.frailty_weibull import WeibullFrailty
@@ -97,7 +97,7 @@ def with_free_baseline(frame, formula, times, failed, start, strata, codes, labe
     groups = None if strata is None else as_codes("strata", read_column(frame, "strata", strata), length=len(frame))[0]
     made, sets = design(frame, formula, intercept=False), risk_sets(times, failed, None, groups)
     without = fit(sets, made)  # refuses what a Cox model refuses
-    basis, back = orthonormal(made.matrix - made.matrix.mean(axis=0), made.terms)
+    basis, back = orthonormal(centred(made), made.terms)
     model = CoxFrailty(PartialLikelihood(sets, basis), codes)
     found = profile(lambda v: model.at(v).log_likelihood, without[1], level)
     if found.value > 0:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from outcomes.longevity.design import Design, as_frame, cluster_codes, design, orthonormal, read_column
+from outcomes.longevity.design import Design, as_frame, centred, cluster_codes, design, orthonormal, read_column
 from outcomes.longevity.estimate import ArgumentError, as_codes, as_flags, as_numbers, normal_quantile
 from outcomes.longevity.newton import Summit, climb
 from outcomes.longevity.observations import refuse
@@ -135,11 +135,7 @@ def ascend(made: Design, likelihood, events: int):
     ``likelihood`` makes it from a basis. Raises ArgumentError naming a term that is constant, does not vary among those at
     risk, or has no bounded effect.
     """
-    centred = made.matrix - made.matrix.mean(axis=0)
-    still = np.abs(centred).max(axis=0) <= 1e-12 * np.abs(made.matrix).max(axis=0)
-    if still.any():
-        raise ArgumentError("formula", f"{made.terms[int(np.argmax(still))]} is the same in every row", "Drop the term.")
-    basis, back = orthonormal(centred, made.terms)
+    basis, back = orthonormal(centred(made), made.terms)
     target, start = likelihood(basis), np.zeros(len(made.terms))
     null, _, hessian = target(start)
     check_varies(-hessian, back, made, events)
