@@ -1,0 +1,260 @@
+"""The check of a clinic's files: one pass that reads, types, expands, and lists every problem with its cell and what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from outcomes import schemas
+from outcomes.errors import Misuse
+from outcomes.intake import aside, day_sheet, declared, delimited, keys, levels, lines, numbering, repeats, rules, sites, wide, workbook
+from outcomes.intake.decisions import decide
+from outcomes.intake.log import PROVENANCE, Log, blank, stacked, traced
+from outcomes.intake.problems import Problems, grouped
+from outcomes.intake.source import Options, Reading, Source, open_file
+from outcomes.intake.staged import Staged
+from outcomes.intake.stored import Held
+from outcomes.intake.tidy import tidy
+from outcomes.intake.typed import typed
+
+RANGE_WORDS = {"needed": "a needed cell is blank", "too small": "lies below what is possible", "too large": "lies above what is possible",
+               "too early": "is too early to be a day of this log"}
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The outcome of a check.
+
+    ``tables``: good rows of each stored table, in declared columns, with ``_file`` (place in ``sources``), ``_sheet`` and ``_line``.
+    ``problems``: one row each with severity (error, warning), rule, table, file, sheet, cell, line, column, value, message, remedy.
+    ``set_aside``: rows of each table kept out, those that rest on a row with an error included. ``refused``: files kept out whole;
+    with one, no row is good. ``decisions``: sentences on encoding, separator, decimal mark and date order.
+    """
+
+    tables: dict[str, pd.DataFrame]
+    problems: pd.DataFrame
+    sources: list[Source]
+    decisions: list[str]
+    set_aside: dict[str, int] = field(default_factory=dict)
+    refused: list[str] = field(default_factory=list)
+    sentences: dict[str, str] = field(default_factory=dict, repr=False)
+    paths: list[Path] = field(default_factory=list, repr=False)
+    options: Options = Options()
+
+    @property
+    def error_count(self) -> int:
+        """Number of problems that keep rows out."""
+        return int((self.problems["severity"] == "error").sum())
+
+    @property
+    def warning_count(self) -> int:
+        """Number of problems that let their row in."""
+        return int((self.problems["severity"] == "warning").sum())
+
+
+def check(paths, *, options: Options = Options(), store=None, today: date | None = None) -> Checked:
+    """Read the files and list every problem in one pass; nothing is changed anywhere.
+
+    ``paths``: workbooks and CSV files that belong together. ``store``: an open store whose rows the new ones may refer to.
+    ``today``: the day after which dates lie in the future (default: the computer's). Raises Misuse, with every such file
+    named, where a file cannot be opened or is neither a workbook nor a table. All else is among the problems.
+    """
+    paths = [Path(path) for path in ([paths] if isinstance(paths, (str, Path)) else paths)]
+    readings, kept = _read(paths, options)
+    numbering.refuse_universal(readings)
+    log, problems = Log(files=[reading.name for reading in readings]), Problems()
+    _type(readings, log, problems, options)
+    held = Held(store, log)
+    levels.fold_levels(log, held)
+    _declared(log, problems)
+    arranged = _expand(log, held, problems)
+    for name in schemas.stored_tables():
+        log.frames.setdefault(name, blank(schemas.tables()[name]))
+    keys.fill_visits(log.frames["visits"], problems)
+    keys.fill_dentures(log.frames["dentures"], held.frame("dentures") if held.tables else None)
+    _empty(readings, log)
+    staged = Staged(log, held.tables, today or date.today())
+    try:
+        bad = _across(staged, log, held, problems, arranged)
+    finally:
+        staged.close()
+    return _outcome(readings, kept, log, problems, bad, options)
+
+
+def summary(checked: Checked) -> list[str]:
+    """What a person reads first: the ten most useful lines, then what happens to the rest of the rows."""
+    lines = grouped(checked.problems, checked.sentences)
+    errors, warned = checked.error_count, checked.warning_count
+    good = sum(len(frame) for frame in checked.tables.values())
+    if checked.refused:
+        lines.append(f"{', '.join(checked.refused)} cannot be used as it is; nothing will be loaded.")
+    elif errors:
+        aside_rows = sum(checked.set_aside.values())
+        lines.append(f"{errors:,} error{'s' if errors > 1 else ''} and {warned:,} warning{'s' if warned != 1 else ''}. "
+                     f"{aside_rows:,} row{'s' if aside_rows != 1 else ''} would be set aside, those that rest on a row with an error included; {good:,} rows are good.")
+    elif warned:
+        lines.append(f"No errors; {warned:,} warning{'s' if warned > 1 else ''}. {good:,} rows are good.")
+    else:
+        lines.append(f"No problems found. {good:,} rows are good.")
+    return lines
+
+
+def _read(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path]]:
+    if not paths:
+        raise Misuse("No file was given. Name the clinic's workbook or its CSV files.")
+    readings, kept, refusals, seen = [], [], [], {}
+    for path in paths:
+        try:
+            reading = open_file(path, len(readings))
+            if reading.sha256 in seen:
+                seen[reading.sha256].decisions.append(f"{reading.name} is the same file as {seen[reading.sha256].name} and was read once.")
+                continue
+            (workbook if reading.kind == "workbook" else delimited).read(reading, options)
+        except Misuse as refusal:
+            refusals.append(str(refusal))
+            continue
+        reading.sheets[:] = [tidy(reading, sheet) for sheet in reading.sheets]
+        seen[reading.sha256] = reading
+        readings.append(reading)
+        kept.append(path)
+    if refusals:
+        raise Misuse("\n".join(refusals))
+    return readings, kept
+
+
+def _table(name: str) -> schemas.Table:
+    return schemas.tables().get(name) or wide.table(name)
+
+
+def _type(readings: list[Reading], log: Log, problems: Problems, options: Options) -> None:
+    """Typed frames of every sheet into the log, with the faults of their cells."""
+    pieces: dict[str, list[pd.DataFrame]] = {}
+    for reading in readings:
+        tables = {sheet.table: _table(sheet.table) for sheet in reading.sheets}
+        choices = decide(reading, tables, options)
+        refused = reading.refused
+        for sheet in reading.sheets:
+            frame, faults = typed(sheet, tables[sheet.table], choices)
+            if refused:
+                _keep_faults(reading, sheet, faults)
+                continue
+            start = sum(len(piece) for piece in pieces.get(sheet.table, []))
+            pieces.setdefault(sheet.table, []).append(traced(frame, sheet.table, sheet, start))
+            log.sheets.setdefault(sheet.table, []).append(sheet)
+            for fault in faults:
+                problems.add("error", fault.rule, sheet.table, fault.rows + start, fault.column, fault.message, fault.remedy)
+        if refused:
+            named = {fault.get("table") for fault in reading.faults if fault.get("refuses")} | set(tables)
+            log.refused |= _concerned({name for name in named if name}) or set(schemas.tables())
+    log.frames = {name: stacked(frames) for name, frames in pieces.items()}
+
+
+def _concerned(tables: set[str]) -> set[str]:
+    """Tables of which something is missing where these are: the day sheet and the set-up make rows of five others."""
+    made = {"visits", "parts_log", "denture_log", "dentures", "implants"} if tables & {"day_sheet", "set_up"} else set()
+    return tables | made
+
+
+def _keep_faults(reading: Reading, sheet, faults) -> None:
+    """Faults of cells in a file that is refused anyway: still listed, but for those that the refusal itself explains."""
+    from outcomes.intake.headings import letter
+
+    for fault in faults:
+        if fault.rule not in ("date order", "number not readable", "position not known"):
+            for row in fault.rows[:200]:
+                line = int(sheet.lines[row])
+                reading.fault(fault.rule, fault.message, fault.remedy, sheet=sheet.name, table=sheet.table, line=line, column=fault.column,
+                              cell=f"{letter(sheet.places[fault.column])}{line}", value=fault.value)
+
+
+def _declared(log: Log, problems: Problems) -> None:
+    """Needed cells and ranges, by the pandera schema of each table; wide questionnaires join the long ones on the way."""
+    for name in [name for name in log.frames if name not in schemas.tables()]:
+        long = wide.lengthened(log.frames.pop(name), name)
+        there = log.frames.get("questionnaires")
+        log.frames["questionnaires"] = long if there is None else stacked([there, long])
+    for name, frame in log.frames.items():
+        known = problems.cells(name)
+        for severity, plausible in (("error", False), ("warning", True)):
+            found = declared.breaches(name, frame, plausible=plausible)
+            new = [(row, column) not in known for row, column in zip(found["row"], found["column"])]
+            found = found[np.array(new, dtype=bool)] if len(found) else found
+            known |= set(zip(found["row"], found["column"]))
+            for (column, word), part in found.groupby(["column", "check"], sort=False):
+                message, remedy = _words(schemas.tables()[name].column(column), word, plausible)
+                problems.add(severity, "outside the usual range" if plausible else word, name, part["row"], column, message, remedy)
+
+
+def _words(column: schemas.Column, word: str, plausible: bool) -> tuple[str, str]:
+    unit = f" {column.unit}" if column.unit else ""
+    if plausible:
+        low, high = column.plausible
+        return f"{column.name} lies outside the usual {low:g} to {high:g}{unit}", "Check the figure and its unit; a right one needs no change."
+    if word == "needed":
+        return f"{column.name} is blank", f"Write {column.meaning}" + (f", for example {column.example}." if column.example else ".")
+    if word == "too early":
+        return f"{column.name} {RANGE_WORDS[word]}", "Correct the year. A bare year in a cell formatted as a date turns into a day in 1905: format the cell as text."
+    return f"{column.name} {RANGE_WORDS[word]}", f"It must lie between {column.minimum:g} and {column.maximum:g}{unit}." if column.maximum is not None else "Correct the figure."
+
+
+def _expand(log: Log, held: Held, problems: Problems):
+    """Long rows from day sheet and set-up, added after those written as such; returns what the rules need to see of the lines."""
+    if not ({"day_sheet", "set_up"} & set(log.frames)):
+        return None
+    for name in ("day_sheet", "set_up", "dentures", "implants"):
+        log.frames.setdefault(name, blank(schemas.tables()[name]))
+    once = {name: repeats.once(log.frames[name], name, problems) for name in ("day_sheet", "set_up")}
+    arranged = sites.arrange(once["day_sheet"], once["set_up"], log.frames["dentures"], log.frames["implants"], held.sites(), held.dentures())
+    made = day_sheet.expand(log, arranged)
+    for name, frame in made.items():
+        written = log.frames.get(name)
+        log.frames[name] = frame if written is None else stacked([written, frame])
+    return lines.views(arranged, log.frames["day_sheet"], log.frames["set_up"], made["parts_log"])
+
+
+def _empty(readings: list[Reading], log: Log) -> None:
+    if not any(len(frame) for frame in log.frames.values()) and not any(reading.refused for reading in readings):
+        for reading in readings[:1]:
+            reading.fault("empty", "there is no row in any table", "Fill in the log first: one line for each denture seen.", refuses=True)
+
+
+def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) -> dict[str, np.ndarray]:
+    """Denture ids left out, doubles, rules across tables; returns which rows stay out."""
+    repeats.take_once(staged, log, problems)
+    staged.prepare()
+    for name, frame in (arranged or lines.nothing()).items():
+        staged.stage_written(name, frame)
+    staged.find_dentures()
+    rules.run(staged, log, problems)
+    bad = aside.from_problems(log, problems)
+    if not any(rows.any() for rows in bad.values()):
+        return {name: bad[name] | staged.dropped(name) for name in schemas.stored_tables()}
+    aside.spread(log, held, bad)
+    for _ in range(5):  # rows taken out may leave others without sense; a few rounds settle that
+        staged.leave_out(bad)
+        found = {table: places[~bad[table][places]] for table, places in rules.errors(staged, log).items() if table in bad}
+        if not any(len(places) for places in found.values()):
+            break
+        for table, places in found.items():
+            bad[table][places] = True
+        aside.spread(log, held, bad)
+    return {name: bad[name] | staged.dropped(name) for name in schemas.stored_tables()}
+
+
+def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Problems, bad: dict[str, np.ndarray], options: Options) -> Checked:
+    refused = [reading.name for reading in readings if reading.refused]
+    tables, set_aside = {}, {}
+    for name, table in schemas.stored_tables().items():
+        columns = [column for column, _ in table.stored_columns] + PROVENANCE
+        keep = ~bad[name] if not refused else np.zeros(len(log.frames[name]), dtype=bool)
+        frame = log.frames.pop(name) if keep.all() else log.frames[name][keep].reset_index(drop=True)
+        log.frames[name] = frame if keep.all() else log.frames[name]
+        tables[name] = frame[columns]
+        set_aside[name] = int((~keep).sum())
+    sources = [Source(reading.name, reading.sha256, reading.kind, tuple(reading.decisions), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
+    return Checked(tables, problems.frame(log, readings), sources, [one for reading in readings for one in reading.decisions],
+                   {name: count for name, count in set_aside.items() if count}, refused, problems.sentences, paths, options)

@@ -1,0 +1,162 @@
+"""What goes back to the clinic: the list of problems as CSV, and a copy of the workbook with the cells marked."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+
+import pandas as pd
+
+from outcomes.errors import Misuse
+from outcomes.intake.problems import COLUMNS, place
+
+TO_DO = "To do"
+FILLS = {"error": "F2B8A6", "warning": "F7E3A1"}
+MOST_ROWS = 20_000  # a CSV file up to this long is copied whole; of a longer one only the lines with problems
+_RISKY = re.compile(r"^[\s\u00a0\u3000]*[=+\-@＝＋－＠\t\r\n\x00]")
+_NUMBER = re.compile(r"^[+-]?\d+(?:[.,]\d+)?$")
+
+
+def neutral(value):
+    """A text that no spreadsheet takes for a formula: a leading apostrophe where it starts like one. Numbers stay numbers.
+
+    The signs are those of CWE-1236 and OWASP's page on CSV injection, full-width ones and leading blanks included.
+
+    >>> neutral("=1+1"), neutral("-0.137"), neutral(" @SUM"), neutral("P0042")
+    ("'=1+1", '-0.137', "' @SUM", 'P0042')
+    """
+    if isinstance(value, str) and (_RISKY.match(value) or "\t" in value[:1]) and not _NUMBER.match(value):
+        return "'" + value
+    return value
+
+
+def write_problems(checked, path: str | Path) -> Path:
+    """Write every problem to a CSV file, one a line, in the columns of ``checked.problems`` with ``where`` before them.
+
+    UTF-8 with a mark, so that spreadsheet programs show every letter; separated by semicolons where the clinic's own files are.
+    Raises Misuse where the file cannot be written.
+    """
+    path = _free(checked, path)
+    separator = ";" if any("separator semicolon" in one for one in checked.decisions) else ","
+    try:
+        with open(path, "w", encoding="utf-8-sig", newline="") as file:
+            writer = csv.writer(file, delimiter=separator)
+            writer.writerow(["where", *COLUMNS])
+            for problem in checked.problems.itertuples(index=False):
+                writer.writerow([neutral(place(problem)), *(neutral(value) for value in problem)])
+    except OSError as problem:
+        raise _unwritable(path, problem) from None
+    return path
+
+
+def marked_copy(checked, path: str | Path) -> list[Path]:
+    """Write a copy of each file as a workbook with the problem cells coloured and noted, and a first sheet "To do" that leads to them.
+
+    One file goes to ``path``; of several, the second and later ones go beside it with their own name added. Columns of a CSV
+    file that were not read are not copied. Raises Misuse where a file cannot be written or would fall upon one that was read.
+    """
+    out = []
+    for source, original in zip(checked.sources, checked.paths):
+        target = Path(path) if not out else Path(path).with_name(f"{Path(path).stem} {Path(source.name).stem}.xlsx")
+        target = _free(checked, target)
+        problems = checked.problems[checked.problems["file"] == source.name]
+        book = _copy_of_workbook(original) if source.kind == "workbook" else _copy_of_table(original, checked, problems)
+        _mark(book, problems, single=None if source.kind == "workbook" else book.sheetnames[0])
+        _to_do(book, problems, single=None if source.kind == "workbook" else book.sheetnames[0])
+        try:
+            book.save(target)
+        except OSError as problem:
+            raise _unwritable(target, problem) from None
+        out.append(target)
+    return out
+
+
+def _free(checked, path: str | Path) -> Path:
+    path = Path(path)
+    if any(path.resolve() == Path(one).resolve() for one in checked.paths):
+        raise Misuse(f"{path.name} is one of the files that were checked. Give another name, so that the log is not overwritten.")
+    return path
+
+
+def _unwritable(path: Path, problem: OSError) -> Misuse:
+    return Misuse(f"{path.name} cannot be written: {problem.strerror or 'the system gave no reason'}. Close it in other programs, or give another place.")
+
+
+def _copy_of_workbook(original: Path):
+    from openpyxl import load_workbook
+
+    book = load_workbook(original)
+    if TO_DO in book.sheetnames:
+        del book[TO_DO]
+    return book
+
+
+def _copy_of_table(original: Path, checked, problems: pd.DataFrame):
+    from openpyxl import Workbook
+
+    from outcomes.intake.delimited import read
+    from outcomes.intake.source import open_file
+
+    book = Workbook()
+    sheet = book.active
+    sheet.title = re.sub(r"[\[\]:*?/\\]", " ", original.stem)[:31] or "Table"
+    reading = open_file(original, 0)
+    read(reading, checked.options)
+    wanted = set(problems["line"])
+    for part in reading.sheets:
+        for name, at in part.places.items():
+            sheet.cell(1, at + 1, name)
+            cells = part.columns[name]
+            for line, index in zip(part.lines.tolist(), cells.index.tolist()):
+                if index >= 0 and (len(part.lines) <= MOST_ROWS or line in wanted):
+                    _text(sheet.cell(line, at + 1), cells.values[index])
+    return book
+
+
+def _text(cell, value) -> None:
+    cell.value = neutral(value)
+    cell.number_format = "@"
+
+
+def _mark(book, problems: pd.DataFrame, single: str | None) -> None:
+    from openpyxl.comments import Comment
+    from openpyxl.styles import PatternFill
+
+    fills = {severity: PatternFill("solid", fgColor=colour) for severity, colour in FILLS.items()}
+    for problem in problems.sort_values("severity", ascending=False, kind="stable").itertuples():  # errors last, so that they stay on top
+        title = single or problem.sheet
+        if title not in book.sheetnames or not problem.line:
+            continue
+        cell = book[title][problem.cell or f"A{problem.line}"]
+        cell.fill = fills[problem.severity]
+        said = f"{cell.comment.text}\n" if cell.comment else ""
+        if len(said) < 1000:
+            cell.comment = Comment(f"{said}{problem.severity.capitalize()}: {problem.message}. {problem.remedy}", "outcomes", width=320, height=140)
+
+
+def _to_do(book, problems: pd.DataFrame, single: str | None) -> None:
+    from openpyxl.styles import Alignment, Font, PatternFill
+
+    sheet = book.create_sheet(TO_DO, 0)
+    book.active = 0
+    for one in book.worksheets[1:]:
+        one.sheet_view.tabSelected = False
+    sheet.append(["done", "severity", "where", "written", "what is wrong", "what to do"])
+    for cell in sheet[1]:
+        cell.font = Font(bold=True)
+    for letter, width in zip("ABCDEF", (7, 10, 22, 20, 60, 70)):
+        sheet.column_dimensions[letter].width = width
+    ordered = problems.sort_values(["severity", "sheet", "line"], kind="stable").itertuples()
+    for row, problem in enumerate(ordered, 2):
+        title = single or problem.sheet
+        where = f"{title}!{problem.cell}" if problem.cell else f"{title}, line {problem.line}" if problem.line else title or problem.file
+        for column, value in enumerate(("", problem.severity, where, problem.value, problem.message, problem.remedy), 1):
+            cell = sheet.cell(row, column, neutral(value))
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+        sheet.cell(row, 2).fill = PatternFill("solid", fgColor=FILLS[problem.severity])
+        if title in book.sheetnames and problem.line:
+            sheet.cell(row, 3).hyperlink = f"#'{title}'!{problem.cell or f'A{problem.line}'}"
+            sheet.cell(row, 3).font = Font(underline="single", color="0563C1")
+    sheet.freeze_panes = "A2"
+    sheet.auto_filter.ref = f"A1:F{max(len(problems) + 1, 2)}"

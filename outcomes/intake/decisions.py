@@ -1,0 +1,66 @@
+"""What is decided once for a whole file: the order of day and month, and the decimal mark. Where no cell leaves no doubt, the file is refused."""
+
+from __future__ import annotations
+
+from outcomes import schemas
+from outcomes.intake import dates, numbers
+from outcomes.intake.source import Options, Reading
+from outcomes.intake.typed import Choices
+
+
+def decide(reading: Reading, tables: dict[str, schemas.Table], options: Options) -> Choices:
+    """The choices for a file, from every date and number cell of all its sheets; printed among its decisions.
+
+    Contradicting or doubtful evidence is a fault that refuses the file and names the option to give.
+    """
+    return Choices(_date_order(reading, tables, options), _decimal(reading, tables, options))
+
+
+def _texts(reading: Reading, tables: dict[str, schemas.Table], kinds: tuple[str, ...]):
+    for sheet in reading.sheets:
+        for name, cells in sheet.columns.items():
+            if tables[sheet.table].column(name).type in kinds:
+                yield from (value for value in cells.values if isinstance(value, str))
+
+
+def _date_order(reading: Reading, tables, options: Options) -> str | None:
+    found = dates.order_evidence(_texts(reading, tables, ("date",)))
+    day, month, doubt = found["day first"], found["month first"], found["doubt"]
+    if options.date_order:
+        if day or month or doubt:
+            reading.decisions.append(f"{reading.name}: dates read {options.date_order}, as the option says.")
+        return options.date_order
+    if day and month:
+        reading.fault("date order", f"some dates can only be day first (“{day}”), others only month first (“{month}”)",
+                      "Write all dates the same way, best as 2024-03-14; or give the option date order, and the others are listed as errors.", refuses=True)
+    elif day or month:
+        order = "day first" if day else "month first"
+        reading.decisions.append(f"{reading.name}: dates are {order} (“{day or month}” can be nothing else).")
+        return order
+    elif doubt:
+        reading.fault("date order", f"dates such as “{doubt}” may be day first or month first, and no date in the file tells which",
+                      "Give the option date order (--date-order \"day first\" or --date-order \"month first\"), or write dates as 2024-03-14.", refuses=True)
+    return None
+
+
+def _decimal(reading: Reading, tables, options: Options) -> str:
+    texts = list(_texts(reading, tables, ("number", "whole")))
+    comma, point = numbers.decimal_marks(texts)
+    if options.decimal:
+        if comma or point:
+            reading.decisions.append(f"{reading.name}: decimal mark {_NAMES[options.decimal]}, as the option says.")
+        return options.decimal
+    if comma and point:
+        reading.fault("decimal mark", f"some numbers use a decimal comma (“{comma}”), others a decimal point (“{point}”)",
+                      "Write all numbers the same way; or give the option decimal, and the others are listed as errors.", refuses=True)
+    elif comma or point:
+        mark = "," if comma else "."
+        reading.decisions.append(f"{reading.name}: decimal mark {_NAMES[mark]} (“{comma or point}” can be nothing else).")
+        return mark
+    elif doubt := numbers.doubtful(texts):
+        reading.fault("decimal mark", f"numbers such as “{doubt}” may hold a decimal mark or a mark between thousands, and no number in the file tells which",
+                      "Give the option decimal (--decimal , or --decimal .), or write the number without the mark.", refuses=True)
+    return "."
+
+
+_NAMES = {",": "comma", ".": "point"}

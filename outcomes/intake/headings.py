@@ -1,0 +1,108 @@
+"""Which table a sheet is, and which column a heading names. A column not taken is never read."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+from outcomes import schemas
+from outcomes.intake import privacy
+from outcomes.intake.source import Reading
+
+
+def plain(text: str) -> str:
+    """A name without case, blanks, underscores, hyphens and the star or unit some people add: ``Visit ID *`` is ``visitid``."""
+    text = re.sub(r"[(\[].*?[)\]]", "", str(text))
+    return re.sub(r"[\s_\-*:.]+", "", text).casefold()
+
+
+def table_of(name: str, *, inside: bool = False) -> str | None:
+    """The table a sheet or file name means, or None. With ``inside``, the name may carry more words, as in ``2024 day sheet``."""
+    names = {plain(word): table.name for table in schemas.tables().values() for word in (table.name, table.title)}
+    if plain(name) in names:
+        return names[plain(name)]
+    if inside:
+        words = [re.sub(r"[^a-z]", "", word) for word in re.split(r"[\s_\-.()]+", name.casefold())]
+        words = [word for word in words if word]
+        for size in (3, 2, 1):
+            found = {names["".join(words[at:at + size])] for at in range(len(words)) if "".join(words[at:at + size]) in names}
+            if len(found) == 1:
+                return found.pop()
+    return None
+
+
+def likely_table(headings: list[str]) -> str | None:
+    """The table whose needed columns all stand among the headings, if there is just one: for a suggestion, never to decide."""
+    have = {plain(heading) for heading in headings}
+    fits = [table.name for table in schemas.tables().values() if all(plain(c.name) in have for c in table.columns if c.required)]
+    return fits[0] if len(fits) == 1 else None
+
+
+def known(table: schemas.Table, headings: list[str]) -> int:
+    """How many of these headings name a column of the table."""
+    names = {plain(column.name) for column in table.columns}
+    return sum(plain(heading) in names for heading in headings)
+
+
+def letter(place: int) -> str:
+    """A spreadsheet's letter for column number ``place``, counted from 0: 0 is A, 26 is AA."""
+    out = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        out = chr(65 + rest) + out
+    return out
+
+
+def take(reading: Reading, table: schemas.Table, headings: list[str], sheet: str, line: int) -> dict[str, int]:
+    """Column to place for the headings that name a column of the table; faults go to ``reading``.
+
+    Named are: a heading that stands twice, a needed column that is missing, columns not taken (with the nearest known one),
+    and headings that promise personal data.
+    """
+    names = {plain(column.name): column.name for column in table.columns}
+    if table.door == "wide":
+        names |= {plain(word): column.name for column in table.columns for word in column.words}
+    places: dict[str, int] = {}
+    where = dict(sheet=sheet, table=table.name, line=line)
+    twice = set()
+    for place, heading in enumerate(headings):
+        name = names.get(plain(heading))
+        cell = f"{letter(place)}{line}"
+        if name is None:
+            if str(heading).strip():
+                _not_taken(reading, table, str(heading).strip(), dict(where, cell=cell))
+        elif name in places:
+            twice.add(name)
+            reading.fault("heading twice", f"the heading {name} stands twice: in columns {letter(places[name])} and {letter(place)}",
+                          "Keep one of the two columns, or rename the other.", refuses=True, column=name, **dict(where, cell=cell))
+        else:
+            places[name] = place
+    missing = [column.name for column in table.columns if column.required and column.name not in places]
+    if missing:
+        near = _nearest_headings(missing, [h for h in headings if plain(h) not in names])
+        reading.fault("column missing", f"{table.title} lacks the column{'s' if len(missing) > 1 else ''} {', '.join(missing)}{near}",
+                      "Add the column with this heading in the first row, or rename the one that holds it.", refuses=True, **where)
+    return places
+
+
+def _not_taken(reading: Reading, table: schemas.Table, heading: str, where: dict) -> None:
+    reason = privacy.heading(heading)
+    if reason:
+        reading.fault("personal data", f"the heading {heading} looks like {reason}; the column was not read",
+                      "Take the column out of the file: the log holds pseudonyms only.", **where)
+        return
+    near = difflib.get_close_matches(plain(heading), [plain(column.name) for column in table.columns], n=1, cutoff=0.75)
+    hint = next((column.name for column in table.columns if near and plain(column.name) == near[0]), None)
+    message = f"the column {heading} is not known in {table.title} and was not read"
+    remedy = f"If it is meant as {hint}, rename it; else nothing needs doing." if hint else "Nothing needs doing, unless it was meant as a column of the log."
+    reading.fault("column not known", message, remedy, severity="warning", **where)
+
+
+def _nearest_headings(missing: list[str], others: list[str]) -> str:
+    pairs = []
+    for name in missing:
+        near = difflib.get_close_matches(plain(name), [plain(other) for other in others], n=1, cutoff=0.6)
+        if near:
+            pairs.append(f"{next(str(o).strip() for o in others if plain(o) == near[0])} may be {name}")
+    return f" ({'; '.join(pairs)})" if pairs else ""

@@ -1,0 +1,113 @@
+"""Every problem of a run as one frame, and the few sentences a person reads first."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from outcomes import schemas
+from outcomes.intake.log import Log
+from outcomes.intake.source import Reading
+
+COLUMNS = ["severity", "rule", "table", "file", "sheet", "cell", "line", "column", "value", "message", "remedy"]
+FIRST = 10  # groups shown before "and so on"
+
+# A group of problems in a few words, for rules of cells and files; rules across tables bring their own.
+SENTENCES = {
+    "needed": "a needed cell is blank", "too small": "a value below what is possible", "too large": "a value above what is possible",
+    "too early": "a date too early to be one of this log", "outside the usual range": "a value outside the usual range, worth a second look",
+    "code not known": "a word that is not in the list", "date not readable": "a date that cannot be read", "number not readable": "a number that cannot be read",
+    "position not known": "a position that is no site of ISO 3950", "phrase not readable": "words that cannot be read", "spreadsheet error": "a formula that failed",
+    "personal data": "something that looks like personal data", "heading repeated": "the headings once more between the rows", "column not known": "a column that is not known",
+    "ragged line": "a line with too many or too few cells", "same row twice": "a row that stands twice, taken once",
+}
+
+
+class Problems:
+    """Problems gathered along the way; ``frame`` lays them out with file, sheet, cell and line."""
+
+    def __init__(self):
+        self._found: list[dict] = []
+        self.sentences: dict[str, str] = dict(SENTENCES)
+
+    def add(self, severity: str, rule: str, table: str, rows, column, message, remedy: str) -> None:
+        """Problems of rows of a table. ``column`` and ``message`` are one for all rows or one each."""
+        rows = np.asarray(rows, dtype=np.int64)
+        if len(rows):
+            self._found.append({"severity": severity, "rule": rule, "table": table, "rows": rows, "column": column, "message": message, "remedy": remedy})
+
+    def error_rows(self, table: str) -> np.ndarray:
+        """Rows of a table with at least one error."""
+        parts = [one["rows"] for one in self._found if one["table"] == table and one["severity"] == "error"]
+        return np.unique(np.concatenate(parts)) if parts else np.array([], dtype=np.int64)
+
+    def cells(self, table: str, severity: str | None = None) -> set[tuple[int, str]]:
+        """(row, column) of every problem found in a table so far."""
+        found = set()
+        for one in self._found:
+            if one["table"] == table and severity in (None, one["severity"]):
+                columns = [one["column"]] * len(one["rows"]) if isinstance(one["column"], str) else one["column"]
+                found.update(zip(one["rows"].tolist(), columns))
+        return found
+
+    def frame(self, log: Log, readings: list[Reading]) -> pd.DataFrame:
+        """All problems: those of files and lines first, then those of cells, in the order of the files."""
+        parts = [self._of_files(readings)]
+        for one in self._found:
+            columns = [one["column"]] * len(one["rows"]) if isinstance(one["column"], str) else list(one["column"])
+            part = log.written(one["table"], one["rows"], columns)
+            part = part.assign(severity=one["severity"], rule=one["rule"], table=one["table"], column=columns, message=one["message"], remedy=one["remedy"])
+            parts.append(part[COLUMNS])
+        parts = [part for part in parts if len(part)]
+        if not parts:
+            return pd.DataFrame({name: pd.Series(dtype="int64" if name == "line" else "object") for name in COLUMNS})
+        out = pd.concat(parts, ignore_index=True)
+        out["line"] = out["line"].astype("int64")
+        # One line of a day sheet makes several rows; the same words about the same cell are said once.
+        return out.drop_duplicates(["severity", "rule", "file", "sheet", "cell", "line", "column", "message"], ignore_index=True)
+
+    @staticmethod
+    def _of_files(readings: list[Reading]) -> pd.DataFrame:
+        rows = [{"file": reading.name, "table": "", "sheet": "", "cell": "", "line": 0, "column": "", "value": "", **{k: v for k, v in fault.items() if k != "refuses"}}
+                for reading in readings for fault in reading.faults]
+        return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def place(problem) -> str:
+    """Where a problem is, as in ``clinic.xlsx, Visits!F27``."""
+    where = f"{problem.sheet}!{problem.cell}" if problem.sheet and problem.cell else problem.cell or (f"line {problem.line}" if problem.line else "")
+    if problem.sheet and not problem.cell:
+        where = f"{problem.sheet}, line {problem.line}" if problem.line else problem.sheet
+    return ", ".join(part for part in (problem.file, where) if part)
+
+
+def sentence(problem) -> str:
+    """One problem as one line: where, what, and what to do."""
+    where = place(problem)
+    stop = "" if problem.message.endswith(("?", ".")) else "."
+    return f"{where + ': ' if where else ''}{problem.message}{stop} {problem.remedy}".strip()
+
+
+def grouped(problems: pd.DataFrame, sentences: dict[str, str], first: int = FIRST) -> list[str]:
+    """The problems in a few lines, the most useful first: what keeps a whole file out, then errors and warnings by how often they occur."""
+    if problems.empty:
+        return []
+    groups = []
+    for (severity, rule, table, column), part in problems.groupby(["severity", "rule", "table", "column"], sort=False):
+        one = next(part.head(1).itertuples())
+        whole = len(part) == 1
+        title = schemas.tables()[table].title if table in schemas.tables() else table
+        if whole:
+            text = sentence(one)
+        else:
+            words = sentences.get(rule, rule)
+            count = f"{len(part):,} {'rows' if rule not in SENTENCES else 'cells' if one.cell else 'lines'}"
+            of = f" ({title}{', ' + column if column and rule in SENTENCES else ''})" if title else ""
+            text = f"{count}: {words.rstrip('?')}{of}, first at {place(one)}. {one.remedy}"
+        groups.append(((severity != "error", not (one.line == 0 and severity == "error"), -len(part)), ("Warning: " if severity == "warning" else "") + text))
+    groups.sort(key=lambda group: group[0])
+    lines = [text for _, text in groups[:first]]
+    if len(groups) > first:
+        rest = len(groups) - first
+        lines.append(f"And {rest} more kind{'s' if rest > 1 else ''} of problem. The list of every problem names them all.")
+    return lines

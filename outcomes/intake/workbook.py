@@ -1,0 +1,164 @@
+"""Workbooks: each sheet that is named like a table, cell by cell, with real dates, numbers and text told apart."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+import zipfile
+import zlib
+from datetime import date, datetime, time
+
+import numpy as np
+
+from outcomes import schemas
+from outcomes.errors import Misuse
+from outcomes.intake import headings
+from outcomes.intake.delimited import compact
+from outcomes.intake.source import Options, Reading, Sheet
+
+TOP_ROWS = 20  # the headings are looked for in these
+
+
+def read(reading: Reading, options: Options) -> None:
+    """Read a workbook's known sheets into ``reading.sheets``.
+
+    Raises Misuse where the file cannot be read as a workbook at all. A workbook without any known sheet is a fault that refuses it.
+    """
+    with _open(reading) as book:
+        matched = _match(reading, book.sheetnames)
+        if book.epoch.year == 1904:
+            reading.decisions.append(f"{reading.name}: day numbers count from 1904, as the workbook says.")
+        for title, table in matched:
+            _sheet(reading, table, title, book[title], book.epoch)
+
+
+class _open:
+    """The workbook, closed afterwards; every way in which opening fails becomes one plain sentence."""
+
+    def __init__(self, reading: Reading):
+        self.reading = reading
+
+    def __enter__(self):
+        from openpyxl import load_workbook
+
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # drop-downs and colours that openpyxl does not keep are no concern here
+                self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
+        except Exception as problem:  # a damaged workbook fails to open in as many ways as there are parts in it
+            raise self._unreadable() from problem
+        return self.book
+
+    def __exit__(self, kind, problem, trace):
+        self.book.close()
+        if kind is not None and issubclass(kind, (zipfile.BadZipFile, zlib.error, SyntaxError, EOFError)):  # an XML parse error is a SyntaxError
+            raise self._unreadable() from problem
+
+    def _unreadable(self) -> Misuse:
+        return Misuse(f"{self.reading.name} cannot be read as a workbook: it is damaged or incomplete. "
+                      "Open it in the spreadsheet program, save it under a new name as .xlsx, and give that file.")
+
+
+def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table]]:
+    from outcomes.intake import wide
+
+    matched, others = [], []
+    for title in titles:
+        name = headings.table_of(title)
+        instrument = None if name else wide.instrument_of(title)
+        if name:
+            matched.append((title, schemas.tables()[name]))
+        elif instrument:
+            matched.append((title, wide.table(instrument)))
+        else:
+            others.append(title)
+    if not matched:
+        wanted = ", ".join(table.title for table in schemas.tables().values())
+        reading.fault("sheet not known", f"{reading.name} has no sheet named like a table of the log (it has {', '.join(others[:8])})",
+                      f"Give the clinic's log, or name its sheets: {wanted}.", refuses=True)
+    for title in others:
+        near = headings.table_of(title, inside=True)
+        if matched and near:
+            reading.fault("sheet not known", f"the sheet {title} was not read", f"If it holds the table {schemas.tables()[near].title}, give it just that name.",
+                          severity="warning", sheet=title)
+        elif matched and headings.plain(title) not in ("key", "lists", "todo"):
+            reading.decisions.append(f"{reading.name}: the sheet {title} is no table of the log and was not read.")
+    return matched
+
+
+def _sheet(reading: Reading, table: schemas.Table, title: str, sheet, epoch) -> None:
+    if not hasattr(sheet, "iter_rows") or not hasattr(sheet, "reset_dimensions"):
+        return  # a chart sheet
+    sheet.reset_dimensions()  # the size a file states for its sheet is often wrong
+    rows = enumerate(sheet.iter_rows(), 1)
+    top = []
+    for number, row in rows:
+        top.append((number, row))
+        if len(top) >= TOP_ROWS:
+            break
+    counts = [headings.known(table, [cell.value for cell in row if cell.value is not None]) for _, row in top]
+    if not top or not any(cell.value is not None for _, row in top for cell in row):
+        reading.decisions.append(f"{reading.name}: the sheet {title} is empty.")
+        return
+    at = counts.index(max(counts)) if max(counts) else next(n for n, (_, row) in enumerate(top) if any(cell.value is not None for cell in row))
+    names = ["" if cell.value is None else str(cell.value) for cell in top[at][1]]
+    before = len(reading.faults)
+    places = headings.take(reading, table, names, title, top[at][0])
+    if any(fault.get("refuses") for fault in reading.faults[before:]):
+        return
+    columns, lines = _columns(table, [*top[at + 1:]], rows, places, epoch)
+    reading.sheets.append(Sheet(table.name, reading.number, title, lines, columns, places))
+
+
+def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch):
+    """Distinct values and their index for each column taken. Values of different kinds are kept apart: 42 is not "42" and not True."""
+    wanted = [(name, place, table.column(name).type) for name, place in places.items()]
+    distinct: dict[str, dict] = {name: {} for name, _, _ in wanted}
+    index: dict[str, list[int]] = {name: [] for name, _, _ in wanted}
+    lines: list[int] = []
+    for source in (top, rows):
+        for number, row in source:
+            taken = []
+            some = False
+            for name, place, kind in wanted:
+                cell = row[place] if place < len(row) else None
+                value = None if cell is None else cell.value
+                if value is not None and not isinstance(value, str):
+                    value = _plain_value(value, cell, kind, epoch)
+                some = some or (value is not None and str(value).strip() != "")
+                taken.append((name, value))
+            if not some:
+                continue
+            lines.append(number)
+            for name, value in taken:
+                values = distinct[name]
+                index[name].append(values.setdefault((type(value), value), len(values)))
+    columns = {name: compact([value for _, value in distinct[name]], np.array(index[name], dtype=np.int32)) for name in places}
+    return columns, np.array(lines, dtype=np.int32)
+
+
+def _plain_value(value, cell, kind: str, epoch):
+    """A number, date or truth value as the cell means it: leading zeros shown, month-only dates as months, whole numbers whole."""
+    if isinstance(value, (datetime, date)):
+        return _as_precise_as_shown(value, cell.number_format)
+    if isinstance(value, time):
+        return value.isoformat()
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        value = int(value)
+    if isinstance(value, int) and kind == "text" and re.fullmatch(r"0{2,}", cell.number_format or ""):
+        return str(value).zfill(len(cell.number_format))
+    if kind == "date" and epoch.year == 1904 and isinstance(value, int) and value > 2100:
+        return value + 1462  # days between the two ways in which spreadsheets count
+    return value
+
+
+def _as_precise_as_shown(value: datetime | date, number_format: str | None):
+    """A spreadsheet turns a typed 2024-03 into the first of March and shows ``Mar-24``: what it shows is what was meant."""
+    shown = re.sub(r'"[^"]*"|\\.|\[[^\]]*\]', "", (number_format or "").lower())
+    day = value if isinstance(value, datetime) else datetime(value.year, value.month, value.day)
+    if "y" in shown and "d" not in shown and "h" not in shown and day.day == 1:
+        return f"{day.year:04d}-{day.month:02d}" if "m" in shown else f"{day.year:04d}"
+    return day
