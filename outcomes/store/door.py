@@ -104,10 +104,9 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     with owner_only():
         connection = duckdb.connect(str(path), read_only=read_only, config=SETTINGS)
         folder = str(spill_apart() if read_only else spill_beside(path))  # not before the lock is ours
-    if connection.execute("SELECT current_setting('temp_directory')").fetchall()[0][0] != folder:
+    if not read_only or connection.execute("SELECT current_setting('temp_directory')").fetchall()[0][0] != folder:  # else shared with a reader set up before
         connection.execute(f"SET temp_directory = '{folder.replace(chr(39), chr(39) * 2)}'")
-    connection.execute("SET memory_limit = '50%'")
-    allow(connection, min(allowed(connection), MOST_MEMORY))
+        allow(connection, min(allowed(connection) * 5 / 8, MOST_MEMORY))  # DuckDB starts out with four fifths of the machine's memory
     return connection
 
 

@@ -71,11 +71,14 @@ def several():
     """``several({file: {table: rows}})`` is a load of several files."""
 
     def make(files: dict[str, dict[str, list[dict]]]) -> Checked:
-        tables: dict[str, list[pd.DataFrame]] = {}
+        lines: dict[str, list[dict]] = {}
+        places: dict[str, list[int]] = {}
         for place, content in enumerate(files.values()):
             for table, rows in content.items():
-                tables.setdefault(table, []).append(frame(table, rows, file=place))
-        return Checked({name: pd.concat(parts, ignore_index=True) for name, parts in tables.items()}, [Source(name, "b" * 64) for name in files])
+                lines.setdefault(table, []).extend(rows)
+                places.setdefault(table, []).extend([place] * len(rows))
+        tables = {name: frame(name, rows).assign(_file=places[name], _line=pd.Series(places[name], dtype=int).groupby(places[name]).cumcount() + 2) for name, rows in lines.items()}
+        return Checked(tables, [Source(name, "b" * 64) for name in files])
 
     return make
 

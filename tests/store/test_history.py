@@ -125,7 +125,7 @@ PEOPLE = st.dictionaries(st.sampled_from("abcd"), st.sampled_from(["yes", "no"])
 STEPS = st.lists(st.one_of(st.just("undo"), st.tuples(st.sampled_from(["one.csv", "two.csv"]), PEOPLE, st.booleans())), max_size=7)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=STEPS)
 def test_any_run_of_loads_withdrawals_and_undos_agrees_with_a_plain_reckoning(tmp_path_factory, several, steps):
     """The reckoning: what each file listed last, and the rows; an undo goes back to the reckoning before."""

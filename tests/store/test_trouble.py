@@ -14,7 +14,7 @@ import duckdb
 import pytest
 
 from outcomes.errors import DataProblem, Misuse
-from outcomes.store import backup, layout, open_store, trouble
+from outcomes.store import backup, door, layout, open_store, trouble
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals, file limits and owners as POSIX systems have them")
 HERE = os.path.dirname(__file__)
@@ -31,10 +31,10 @@ from outcomes.store import backup, loading, open_store
 
 @pytest.fixture
 def many(clinic, rows_of_the_clinic):
-    """A log of 60,000 part rows."""
-    visits = [{**rows_of_the_clinic["visits"][0], "visit_id": f"0042/{n}", "minutes": float(n)} for n in range(5000)]
+    """A log of 24,000 part rows."""
+    visits = [{**rows_of_the_clinic["visits"][0], "visit_id": f"0042/{n}", "minutes": float(n)} for n in range(2000)]
     parts = [{"visit_id": f"0042/{n}", "denture_id": "0042/lower/1", "position": position, "part": part, "finding": "sound", "action": "none", "torque_ncm": (n * 7919 % 9973) / 100}
-             for n in range(5000) for position in ("31", "33", "41", "43") for part in ("abutment", "housing", "insert")]
+             for n in range(2000) for position in ("31", "33", "41", "43") for part in ("abutment", "housing", "insert")]
     return clinic(file="years.xlsx", visits=visits, parts_log=parts, pull_tests=None)
 
 
@@ -74,7 +74,7 @@ def test_a_load_killed_leaves_the_store_as_it_was(path, clinic, many, elsewhere,
     assert killed.returncode == -signal.SIGKILL, err
     assert content(path) == before
     with open_store(path) as store:
-        assert store.load(many).added == 65000
+        assert store.load(many).added == 26000
     assert sorted(one.name for one in path.parent.iterdir() if "pickle" not in one.name) == ["clinic.duckdb", "clinic_backups"]
     assert not [one for one in (path.parent / "clinic_backups").iterdir() if ".part" in one.name]
 
@@ -88,7 +88,7 @@ def test_a_load_killed_at_any_moment_is_there_whole_or_not_at_all(path, clinic, 
         after = store.revision
         store.undo()
     found = set()
-    for wait in (0.05, 0.15, 0.3, 0.6):
+    for wait in (0.03, 0.1, 0.25):
         running = elsewhere(path, many, "with open_store(sys.argv[1]) as store:\n    print('begun', flush=True)\n    store.load(checked)\n    print('done', flush=True)\n    sys.stdin.read()")
         assert running.stdout.readline() == "begun\n"
         time.sleep(wait)
@@ -143,7 +143,7 @@ def test_a_full_disk_is_told_and_what_it_tells_is_true(path, clinic, many, elsew
         store.undo()
         store.connection.execute("CHECKPOINT")
     said = {}
-    for extra in (1_000, 200_000, 400_000, 3_000_000):
+    for extra in (1_000, 300_000, 3_000_000):
         out, err = elsewhere(path, many, LIMITED.replace("EXTRA", str(extra)).replace("LARGEST = LARGEST", "LARGEST = " + ("2**30" if copies else "0"))).communicate(timeout=60)
         said[extra], usable = json.loads(out) if out else pytest.fail(err)
         assert usable
@@ -249,6 +249,7 @@ def test_readers_work_beside_each_other_and_keep_writers_out(path, clinic, elsew
     code = "with open_store(sys.argv[1], read_only=True) as store:\n    print(store.revision)\ntry:\n    open_store(sys.argv[1])\nexcept Exception as problem:\n    print(problem)"
     with open_store(path, read_only=True) as one, open_store(path, read_only=True) as two:
         assert one.revision == two.revision
+        assert door.allowed(two.connection) == door.allowed(one.connection) > 0.2
         out, err = elsewhere(path, clinic(), code).communicate()
         assert out.splitlines()[0] == one.revision, err
         assert "in use by another program" in out.splitlines()[1]
@@ -336,14 +337,14 @@ def test_a_damaged_store_says_where_its_copies_are(path, clinic, many):
         store.load(many)
     whole = path.read_bytes()
     told = []
-    for place in range(9000, len(whole) - 200, len(whole) // 12):
+    for place in range(9000, len(whole) - 200, len(whole) // 7):
         path.write_bytes(whole[:place] + b"\x5a" * 200 + whole[place + 200:])
         try:
             with open_store(path, read_only=True) as store:
                 store.verify()
         except Misuse as problem:
             told.append(str(problem))
-    assert len(told) > 5 and all("clinic.duckdb is damaged. Put the last copy from the folder clinic_backups" in one for one in told)
+    assert len(told) > 2 and all("clinic.duckdb is damaged. Put the last copy from the folder clinic_backups" in one for one in told)
     path.write_bytes(whole[: len(whole) // 2])
     with pytest.raises(Misuse, match="is damaged"):
         with open_store(path) as store:
