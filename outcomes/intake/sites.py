@@ -139,11 +139,21 @@ def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stor
                              "source": "day_sheet", "row": renewing["row"], "turn": renewing["turn"], "reason": None}).drop_duplicates(["patient", "jaw", "day"])
     out = pd.concat([begun, renewals], ignore_index=True).sort_values(["patient", "jaw", "turn", "day"], na_position="first", kind="stable")
     named = pd.MultiIndex.from_arrays([given["patient_id"].astype(object), given["arch"].astype(object)])
-    written = pd.DataFrame({"patient": given["patient_id"].astype(object), "jaw": given["arch"].astype(object), "day": given["delivered_on"], "source": "given", "row": given.index})
-    out = pd.concat([out[~pd.MultiIndex.from_frame(out[["patient", "jaw"]]).isin(named)], written.dropna(subset=["patient", "jaw"])], ignore_index=True)
+    out = pd.concat([out[~pd.MultiIndex.from_frame(out[["patient", "jaw"]]).isin(named)], _given(given)], ignore_index=True)
     out["number"] = out.groupby(["patient", "jaw"], sort=False).cumcount() + 1
     groups = out.groupby(["patient", "jaw"], sort=False)
     for name in ("day", "precision"):
         out["retired_" + name] = groups[name].shift(-1)
     out["retiring_row"] = groups["row"].shift(-1)
     return out.reset_index(drop=True)
+
+
+def _given(given: pd.DataFrame) -> pd.DataFrame:
+    """Dentures as written. One whose delivery is known less than to the day began when the one it follows went out of use."""
+    out = pd.DataFrame({"patient": given["patient_id"].astype(object), "jaw": given["arch"].astype(object), "day": given["delivered_on"],
+                        "precision": given["delivered_on_precision"].astype(object), "source": "given", "row": given.index})
+    ends = pd.Series(given["retired_on"].to_numpy(), index=given["denture_id"].astype(object).to_numpy())
+    before = given["follows"].astype(object).map(ends[~ends.index.duplicated() & ends.index.notna()]).astype("datetime64[s]")
+    coarse = (out["precision"] != "day") & before.notna() & ~(before < out["day"])
+    out["day"] = out["day"].mask(coarse, before)
+    return out.dropna(subset=["patient", "jaw"]).sort_values(["patient", "jaw", "day"], na_position="first", kind="stable")
