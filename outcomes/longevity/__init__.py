@@ -42,6 +42,7 @@ _MODULE = {
     "fine_gray": "incidence_models",
     "pseudo_value_regression": "pseudo_values",
     "piecewise_exponential": "piecewise",
+    "poisson_upkeep": "upkeep_models",
     "negative_binomial_upkeep": "upkeep_models",
     # what every call shares
     "Estimate": "estimate",

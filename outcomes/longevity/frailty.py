@@ -147,7 +147,7 @@ def finished(made, estimates, covariance, found: Estimate, value, without, frail
         method=words + "; profile-likelihood limits for the variance", note=" ".join(note))
 
 
-def profile(log_likelihood, without: float, level: float) -> Estimate:
+def profile(log_likelihood, without: float, level: float, between: str = "clusters") -> Estimate:
     """Variance at the highest marginal log-likelihood and where that has fallen by half a chi-square quantile to either side."""
     def lost(log_variance):
         return -log_likelihood(float(np.exp(log_variance)))
@@ -165,8 +165,8 @@ def profile(log_likelihood, without: float, level: float) -> Estimate:
 
     if top <= without + 1e-6:
         top_edge = first_below(above, np.log(SMALLEST))
-        return Estimate(0.0, np.nan, 0.0, top_edge, level, "The likelihood is highest with no frailty at all; the estimate stands at the edge, 0.")
-    low, note = 0.0, "The limits reach 0: no difference between clusters is compatible with the data."
+        return Estimate(0.0, np.nan, 0.0, top_edge, level, f"The likelihood is highest with no difference between {between} beyond chance; the variance stands at its edge, 0.")
+    low, note = 0.0, f"The limits of the variance reach 0: no difference between {between} beyond chance is compatible with the data."
     if without < floor:
         low, note = float(np.exp(optimize.brentq(above, np.log(SMALLEST), at, xtol=1e-8))) if above(np.log(SMALLEST)) < 0 else SMALLEST, ""
     return Estimate(float(np.exp(at)), np.nan, low, first_below(above, at), level, note)
