@@ -22,6 +22,7 @@ _MODULE = {
     "pairs": "windows",
     "answer_status": "answering",
     "response_rates": "answering",
+    "silent_at_start": "answering",
     # change
     "paired_change": "changes",
     "change": "changes",

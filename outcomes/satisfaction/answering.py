@@ -83,3 +83,41 @@ def response_rates(window, status, *, level: float = 0.95) -> Response:
             notes.append(f"{name}: {gave} of {asked} answered ({rate.value:.0%}); those who did not may differ, read the best and worst case.")
     method = "answered out of those alive with the denture when the occasion was due; Wilson limits; below 60 % is a caution"
     return Response(share, method, tuple(notes), pd.DataFrame(rows))
+
+
+@dataclass(frozen=True)
+class Silent:
+    """Scores before of those who answered later and of those who did not, by occasion."""
+
+    method: str
+    notes: tuple[str, ...]
+    _table: pd.DataFrame = field(repr=False)
+
+    def table(self) -> pd.DataFrame:
+        """Columns window, answered, silent (patients), before_answered, before_silent (means), difference (silent less answered), low, high."""
+        return self._table.copy()
+
+
+def silent_at_start(window, before, after, *, level: float = 0.95) -> Silent:
+    """Whether those who did not answer were already different before: Welch limits per occasion.
+
+    One value per row, as ``pairs`` makes them: before without gaps, after nan for no answer. Leave out beforehand whoever was
+    dead, without the denture or not yet due. Limits are nan with fewer than two patients on a side.
+    """
+    from scipy import stats
+
+    start = as_numbers("before", before)
+    later = np.asarray(after, dtype=float)
+    names = np.asarray(window, dtype=object)
+    if not len(start) == len(later) == len(names):
+        raise ArgumentError("after", "has another length than before", "All arguments need one value per row.")
+    rows = []
+    for name in dict.fromkeys(names):
+        gave, silent = start[(names == name) & ~np.isnan(later)], start[(names == name) & np.isnan(later)]
+        row = {"window": name, "answered": len(gave), "silent": len(silent)}
+        row |= {"before_answered": gave.mean() if len(gave) else np.nan, "before_silent": silent.mean() if len(silent) else np.nan}
+        low = high = np.nan
+        if min(len(gave), len(silent)) > 1 and gave.var() + silent.var() > 0:
+            low, high = stats.ttest_ind(silent, gave, equal_var=False).confidence_interval(level)
+        rows.append(row | {"difference": row["before_silent"] - row["before_answered"], "low": low, "high": high})
+    return Silent("mean score before of the silent less that of those who answered; Welch limits", ("A like start does not prove a like end.",), pd.DataFrame(rows))

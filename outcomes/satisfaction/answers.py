@@ -98,7 +98,7 @@ def _wide(frame, form, not_answered):
         twice = identity.duplicated(keys).to_numpy()
         if twice.any():
             raise ArgumentError(
-                "responses", f"{int(twice.sum())} questionnaires of one patient stand twice for one day", "Keep one row per patient, day and denture.", int(twice.argmax())
+                "responses", f"holds questionnaires that stand twice for one patient and day: {int(twice.sum())}", "Keep one row per patient, day and denture.", int(twice.argmax())
             )
     return Answers(identity, matrix, ()), None
 
@@ -150,11 +150,11 @@ def _long(frame, form, not_answered):
     clash = matrix[cell] != response[kept]
     if clash.any():
         raise ArgumentError(
-            "responses", f"{int(clash.sum())} items are answered twice, and differently, by one patient on one day",
+            "responses", f"holds items answered twice, and differently, by one patient on one day: {int(clash.sum())}",
             "Keep one answer per patient, day, denture and item; for two dentures fill the column about.", int(rows[np.flatnonzero(kept)[clash.argmax()]]),
         )  # fmt: skip
     repeats = len(cell) - int((~np.isnan(matrix)).sum())
-    notes = (f"{repeats} answers stood twice, with the same value, and were counted once.",) if repeats else ()
+    notes = (f"Answers that stood twice, with the same value, counted once: {repeats}.",) if repeats else ()
     identity = frame[[k for k in (*KEY, "filled_by", "where") if k in frame.columns]].iloc[first].reset_index(drop=True)
     where = np.zeros((len(first), form.items), dtype=np.int64)
     where.reshape(-1)[cell] = rows[kept]

@@ -86,7 +86,7 @@ def paired_change(before, after, *, better: str = "higher", level: float = 0.95)
     mean = float(gain.mean()) if n else np.nan
     means = (float(first.mean()), float(second.mean())) if n else (np.nan, np.nan)
     if n < 2:
-        return PairedChange(mean, *[np.nan] * 5, np.nan, n, *means, better, level, f"no interval: {n} patients answered both times")
+        return PairedChange(mean, *[np.nan] * 5, np.nan, n, *means, better, level, f"no interval: answered both times: {n}, two are needed")
     se = float(gain.std(ddof=1) / np.sqrt(n))
     reach = float(stats.t.ppf(0.5 + level / 2, n - 1)) * se
     if se == 0:

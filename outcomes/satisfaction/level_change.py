@@ -62,7 +62,7 @@ class LevelChange:
         return rise + f" Beside like patients not stepped the difference was {e.value:+.1f} ({e.level:.0%} limits {e.low:+.1f} to {e.high:+.1f})."
 
 
-def _expected(visits) -> tuple[float, float, float]:
+def _expected(visits, weight) -> tuple[float, float, float]:
     """(expected rise, correlation, usual score) from (rho - 1)(mean before the step - usual score).
 
     rho is the slope of the next score on this one at visits without a step, and the usual score the point that this line
@@ -70,11 +70,12 @@ def _expected(visits) -> tuple[float, float, float]:
     """
     followed = ~np.isnan(visits.later) & ~np.isnan(visits.score)
     pairs, seen = ~visits.stepped & followed, visits.stepped & followed
-    now, later = visits.score[pairs], visits.later[pairs]
+    now, later, w = visits.score[pairs], visits.later[pairs], weight[pairs]
     if seen.sum() == 0 or pairs.sum() < 3 or np.ptp(now) == 0:
         return np.nan, np.nan, np.nan
-    rho = float(np.cov(now, later)[0, 1] / now.var(ddof=1))
-    steady = later.mean() - rho * now.mean()
+    spread = np.cov(now, later, aweights=w)
+    rho = float(spread[0, 1] / spread[0, 0])
+    steady = np.average(later, weights=w) - rho * np.average(now, weights=w)
     usual = steady / (1 - rho) if rho != 1 else np.nan
     return float(steady + (rho - 1) * visits.score[seen].mean()), rho, float(usual)
 
@@ -134,7 +135,8 @@ def matched_level_change(
     the level worn on arrival; stepped, whether it was changed that day. Each patient's first step is set beside at most
     ``most`` visits of other patients without a step so far: same level, score within ``score_within`` SD, day within
     ``days_within``. Outcome: the first score in ``follow`` days. Later score on step and score now with an effect per set, CR2
-    by patient. Matching widths and spans are choices without a source.
+    by patient. Matching widths and spans are choices without a source. Where patients are seen so often that some step before
+    their next score counts, the weights make up for most of that, not all (simulated: 0.03 SD too low at 45-day visits).
     Raises ArgumentError for two visits of a patient on one day or a missing day or level.
     """
     normal_quantile(level)
@@ -158,7 +160,7 @@ def matched_level_change(
     }
     rise = float((visits.later - visits.score)[seen].mean()) if seen.any() else np.nan
     at_step = float(visits.score[seen].mean()) if seen.any() else np.nan
-    expected, rho, usual = _expected(visits)
+    expected, rho, usual = _expected(visits, weight)
     turn = direction(better)
     notes = [s for s in (said,) if s]
     if counts["unmatched steps"]:

@@ -119,7 +119,7 @@ def pairs(patient, window, score, *, about=None, before: str = "before") -> pd.D
     frame = frame[(frame["window"] != "") & frame["score"].notna()]
     twice = frame.duplicated(["patient", "about", "window"])
     if twice.any():
-        raise ArgumentError("window", f"{int(twice.sum())} patients answer twice on one occasion", "Use assign_windows first, and about for two dentures.")
+        raise ArgumentError("window", f"holds patients who answer twice on one occasion: {int(twice.sum())}", "Use assign_windows first, and about for two dentures.")
     start = frame[frame["window"] == before].set_index(["patient", "about"])["score"].rename("before")
     later = [w for w in dict.fromkeys([w.name for w in WINDOWS] + sorted(set(frame["window"]))) if w != before and w in set(frame["window"])]
     wide = frame[frame["window"] != before].set_index(["patient", "about", "window"])["score"].rename("after")
