@@ -45,7 +45,7 @@ def word(world: World, m: Mouths, v) -> None:
     settings, n, u = world.scenario.wish, v.n, world.chance.uniform(v.n)
     failed = (v.failed_inserts | v.failed_bonds).any(axis=1)
     p = np.select([v.special == FIRST_REVIEW, v.reason == REVIEW], [settings.voiced_week_1, settings.voiced_month_3], settings.voiced_recall)
-    p = np.where(m.wish_comes <= v.day, 1.0, np.clip(p * np.exp(-0.6 * v.mood), 0, 0.98))
+    p = np.where(m.wish_comes <= v.day, 1.0, np.clip(p * np.exp(-settings.mood * v.mood), 0, 0.98))
     voiced = v.ordinary & world.chance.happens(p, n)
     v.firmer, v.lighter = voiced & (v.wish > 0), voiced & (v.wish < 0)
     unmet_loose, unmet_firm = (v.wish > 0) & (v.firmer | (u < 0.8)), (v.wish < 0) & (v.lighter | (u < 0.8))

@@ -90,8 +90,10 @@ def find(world: World, m: Mouths, v: Visit) -> None:
     v.loose = seen & (m.loose_day <= day) & (everywhere | (m.loose_comes <= day))
     v.worn_balls = seen & (m.ball_day <= day) & (everywhere | (m.ball_comes <= day))
     v.failed_implants = seen & (m.implant_day <= day) & (everywhere | (m.implant_comes <= day)) & (v.ordinary & (v.day >= 0))[:, None]
+    old = v.special == REMAKE  # these parts went with the old denture: nobody writes about them, and nobody calls them checked
+    v.checked[old & (v.failed_inserts | v.failed_bonds).any(axis=1)] = LISTED_ONLY
     for found in (v.failed_inserts, v.failed_bonds):
-        found[v.special == REMAKE] = False  # they went with the old denture, and nobody writes about them
+        found[old] = False
     v.fractured = v.ordinary & (m.fracture_day <= v.day)
     v.broken_tooth = v.ordinary & (m.tooth_day <= v.day)
     v.poor_fit = v.ordinary & np.isin(v.reason, (RECALL, PROBLEM)) & (m.reline_day <= v.day)
@@ -103,6 +105,7 @@ def lose_implants(world: World, m: Mouths, v: Visit) -> None:
     if not len(row):
         return
     world.ledger.found(m.implant_clock[row, site], v.day[row])
+    v.checked[row] = LISTED_ONLY  # what sat on the implant went with it unexamined
     for parts in (m.abutment, m.housing, m.insert):
         world.ledger.close_parts(parts[row, site], v.day[row], ENDING["implant lost"])
     m.on[row, site] = False
@@ -136,9 +139,10 @@ def mend_housings(world: World, m: Mouths, v: Visit) -> None:
 def mend_abutments(world: World, m: Mouths, v: Visit) -> None:
     """Loose abutments are tightened; worn balls are noted and lead to a conversion."""
     v.abutment[:] = np.where(v.loose & v.worn_balls, 3, np.where(v.loose, 1, np.where(v.worn_balls, 2, 0)))
-    fits = v.set[:, None]
-    v.abutment[:] = np.where(fits & v.worn_balls, 2, np.where(fits & v.loose, 4, v.abutment))
-    written_loose = v.loose & ~(fits & v.worn_balls)
+    fits, news = v.set[:, None], v.worn_balls & ~m.ball_seen
+    v.abutment[:] = np.where(fits & v.loose & ~news, 4, np.where(fits & v.worn_balls, 2, v.abutment))
+    written_loose = v.loose & ~(fits & news)
+    m.ball_seen |= v.worn_balls
     world.ledger.found(m.loose_clock[written_loose], v.day[np.nonzero(written_loose)[0]])
     world.ledger.found(m.ball_clock[v.worn_balls], v.day[np.nonzero(v.worn_balls)[0]])
     row, site = np.nonzero(v.loose & v.ordinary[:, None])

@@ -17,6 +17,7 @@ from .ledger import Ledger
 from .log import written
 from .names import Names
 from .scenarios import Scenario, as_scenario
+from .stored import as_stored
 from .truth import Truth
 from .visits import run
 
@@ -75,6 +76,10 @@ class Clinic:
     def day_sheet_tables(self) -> dict[str, pd.DataFrame]:
         """The same log as day sheet and set-up, with the tables that those two cannot say."""
         return _stacked([block.day_sheet_tables() for block in self.blocks()])
+
+    def stored_tables(self) -> dict[str, pd.DataFrame]:
+        """``long_tables()`` as a store keeps them: each date X as its first possible day beside X_precision."""
+        return as_stored(self.long_tables())
 
     def tables(self, form: str) -> dict[str, pd.DataFrame]:
         """``long_tables()`` for the form "long", ``day_sheet_tables()`` for "day sheet"; Misuse for another."""

@@ -57,7 +57,7 @@ class Mouths:
         arrays |= {name: np.full((jaws, SITES), value, np.int32) for name, value in four.items()}
         arrays |= {name: np.zeros((jaws, SITES), np.int8) for name in ("insert_cause", "bond_cause", "level")}
         arrays |= {name: np.zeros(jaws, bool) for name in ("ball", "after_step")}
-        arrays |= {"on": np.zeros((jaws, SITES), bool), "insert_life": np.full((jaws, SITES), np.inf)}
+        arrays |= {name: np.zeros((jaws, SITES), bool) for name in ("on", "ball_seen")} | {"insert_life": np.full((jaws, SITES), np.inf)}
         return cls(arrays)
 
     def take(self, rows) -> Mouths:
@@ -141,7 +141,7 @@ def fit_abutments(world: World, m: Mouths, mask, day) -> None:
     worn = weibull_days(chance.exponential(n), m.frailty[row], np.where(m.ball[row], abutment.ball_worn_years, np.inf), abutment.ball_worn_shape)
     fails = day_after(day[row], worn)
     m.ball_day[row, site], m.ball_comes[row, site] = fails, comes(world, "ball_worn", fails)
-    m.ball_clock[row, site] = -1
+    m.ball_clock[row, site], m.ball_seen[row, site] = -1, False
     balls = m.ball[row]
     part = m.abutment[row[balls], site[balls]]
     if balls.any():

@@ -46,9 +46,18 @@ def date_text(world: World, days, precision=None) -> np.ndarray:
 def _kept(world, lines):
     keep = lines["day"] >= 0
     if world.scenario.recording.only_failures:
+        entering = _entering(world, lines)
         handled = [lines[name].any(axis=1) for name in ("changed", "worn")] + [(lines[name] > 0).any(axis=1) for name in ("housing", "abutment")]
-        keep &= np.logical_or.reduce(handled) | (lines["denture"] > 0) | ((lines["special"] >= 0) & (lines["special"] <= 2))
+        keep &= np.logical_or.reduce(handled) | (lines["denture"] > 0) | ((lines["special"] >= 0) & (lines["special"] <= 2)) | entering
     return {name: column[keep] for name, column in lines.items()}
+
+
+def _entering(world, lines):
+    """The first line of each jaw whose set is older than the log: it enters the parts, so even a log of failures has it."""
+    day = np.where(lines["day"] >= 0, lines["day"], NEVER)
+    first = np.full(len(world.cast.jaw["patient"]), NEVER, np.int32)
+    np.minimum.at(first, lines["jaw"], day)
+    return ~world.cast.jaw["in_log"][lines["jaw"]] & (day == first[lines["jaw"]]) & (day < NEVER)
 
 
 def _first_lines(world, lines):
