@@ -14,6 +14,7 @@ class Held:
 
     def __init__(self, store, log: Log):
         self.tables: dict[str, pa.Table] = {}
+        self.sets = log.frames.get("set_up")
         if store is not None:
             self._read(store.connection, log)
 
@@ -49,7 +50,10 @@ class Held:
         return frame
 
     def sites(self) -> pd.DataFrame:
-        """(patient, jaw, position, attachment) of sites where an insert or clip is in place as far as the store knows."""
+        """(patient, jaw, position, attachment) of sites where an insert or clip is in place as far as the store knows.
+
+        Left out are sites whose first set these files state themselves: a file that is loaded again tells the same story again.
+        """
         empty = pd.DataFrame(columns=["patient", "jaw", "position", "attachment"], dtype=object)
         if not self.tables or not self.tables["parts_log"].num_rows:
             return empty
@@ -57,9 +61,20 @@ class Held:
         parts = parts[parts["part"].isin(["insert", "clip"])].merge(self.frame("dentures")[["denture_id", "arch"]], on="denture_id")
         parts = parts.sort_values(["visited_on", "visit_order"], na_position="first", kind="stable")
         parts["attachment"] = parts.groupby(["patient_id", "position"])["attachment"].ffill()
+        parts = parts[~self._told_again(parts)]
         last = parts.drop_duplicates(["patient_id", "position"], keep="last")
         last = last[~last["action"].isin(["removed", "moved"])]
         return last.rename(columns={"patient_id": "patient", "arch": "jaw"})[["patient", "jaw", "position", "attachment"]].astype(object).reset_index(drop=True)
+
+    def _told_again(self, parts: pd.DataFrame) -> pd.Series:
+        """Whether a set-up line of these files was fitted at the part's site no later than the store first knows of a part there."""
+        if self.sets is None:
+            return pd.Series(False, index=parts.index)
+        sets = pd.DataFrame({"patient_id": self.sets["patient"].astype(object), "position": self.sets["position"].astype(object),
+                             "fitted": self.sets["fitted_on"].fillna(pd.Timestamp("1900-01-01"))}).groupby(["patient_id", "position"])["fitted"].min()
+        first = parts.groupby(["patient_id", "position"])["visited_on"].transform("min")
+        fitted = pd.Series(sets.reindex(pd.MultiIndex.from_frame(parts[["patient_id", "position"]])).to_numpy(), index=parts.index)
+        return fitted.notna() & (first.isna() | (fitted <= first))
 
     def dentures(self) -> pd.DataFrame:
         """Dentures as ``sites.arrange`` wants them: patient, jaw, day, precision."""
