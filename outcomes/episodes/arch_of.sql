@@ -1,0 +1,21 @@
+-- title: The jaw of a position
+-- made as: macro
+-- grain: one answer per position
+-- key: position
+-- needs:
+--
+-- Two-digit designations of ISO 3950 beginning with 1 or 2 lie in the upper jaw; 3, 4 and the single midline implant in the lower.
+--
+-- example:
+--   asked
+--   | position |
+--   | 13       |
+--   | 33-43    |
+--   | midline  |
+--   gives
+--   | position | arch_of |
+--   | 13       | upper   |
+--   | 33-43    | lower   |
+--   | midline  | lower   |
+create or replace temp macro arch_of(position) as
+    case when left(position, 1) in ('1', '2') then 'upper' else 'lower' end

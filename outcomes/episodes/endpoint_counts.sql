@@ -1,0 +1,64 @@
+-- title: How well each endpoint was looked for
+-- grain: one row per endpoint
+-- key: endpoint
+-- needs: endpoint_days, plan_endpoints, units, visit_days, settings
+--
+-- Printed beside every curve: the share of failures found at problem visits, the middle and the 90th centile of R - L, the share of units not failed and
+-- still watched that nobody looked at in the last under_care_days, how many were never looked at, and how many patients have no planned visit (review, recall,
+-- hygiene) with parts looked at: for an endpoint noticed at examination they can tell nothing.
+--
+-- example:
+--   settings
+--   | under_care_days | closing_day |
+--   | 550             | 2024-12-31  |
+--   plan_endpoints
+--   | endpoint | name        | noticed_by  |
+--   | 0        | insert worn | examination |
+--   units
+--   | follow_up | kind   | unit | last_look  | ending |
+--   | whole     | insert | 71   | 2024-01-01 | failed |
+--   | whole     | insert | 72   | 2023-01-01 |        |
+--   | whole     | insert | 73   | 2024-06-01 |        |
+--   visit_days
+--   | visit_id | patient | reason | parts_checked |
+--   | a        | 1       | recall | all           |
+--   | b        | 2       | problem | all          |
+--   endpoint_days
+--   | follow_up | endpoint | kind   | unit | patient | excluded | observed | left_look | left_day | right_day | found_at | noticed_outside |
+--   | whole     | 0        | insert | 71   | 1       |          | true     | 181       | 181      | 365       | recall   | false           |
+--   | whole     | 0        | insert | 72   | 1       |          | false    | 0         | 0        |           |          | false           |
+--   | whole     | 0        | insert | 73   | 2       |          | false    | 200       | 200      |           |          | false           |
+--   gives
+--   | endpoint    | units | patients | events | found_at_problem | gap_median | gap_90 | watched | not_seen_lately | never_seen | patients_without_recall |
+--   | insert worn | 3     | 2        | 1      | 0                | 184        | 184    | 2       | 1               | 1          | 1                       |
+with planned as (
+    select distinct patient from visit_days where reason in ('review', 'recall', 'hygiene') and parts_checked in ('all', 'inserts only', 'listed only')
+),
+counted as (
+    select
+        endpoint_days.*, units.last_look, units.ending, planned.patient is null as without_recall,
+        settings.closing_day - coalesce(units.last_look, '-infinity'::date) > settings.under_care_days as not_seen
+    from endpoint_days
+    join units on units.kind = endpoint_days.kind and units.unit = endpoint_days.unit and units.follow_up = 'whole'
+    left join planned on planned.patient = endpoint_days.patient
+    cross join settings
+    where endpoint_days.follow_up = 'whole' and endpoint_days.excluded = ''
+)
+select
+    plan_endpoints.name as endpoint, plan_endpoints.noticed_by,
+    count(counted.unit) as units,
+    count(distinct counted.patient) as patients,
+    count(*) filter (observed) as events,
+    count(distinct counted.patient) filter (observed) as patients_with_events,
+    count(*) filter (observed and found_at = 'problem') as found_at_problem,
+    quantile_cont(right_day - left_look, 0.5) filter (observed) as gap_median,
+    quantile_cont(right_day - left_look, 0.9) filter (observed) as gap_90,
+    count(*) filter (not observed and ending = '') as watched,
+    count(*) filter (not observed and ending = '' and not_seen) as not_seen_lately,
+    count(*) filter (not observed and left_look = 0) as never_seen,
+    count(distinct counted.patient) filter (without_recall) as patients_without_recall,
+    count(*) filter (noticed_outside) as noticed_outside
+from plan_endpoints
+left join counted using (endpoint)
+group by plan_endpoints.name, plan_endpoints.noticed_by
+order by plan_endpoints.name

@@ -1,0 +1,33 @@
+-- title: Who is in it, and who is not and why
+-- grain: one row per endpoint and reason
+-- key: endpoint, excluded
+-- needs: endpoint_days, plan_endpoints
+--
+-- The blank reason is what was analysed. Patients are counted once per row; a patient with one unit in and one out stands in both.
+--
+-- example:
+--   plan_endpoints
+--   | endpoint | name        |
+--   | 0        | insert worn |
+--   endpoint_days
+--   | follow_up           | endpoint | unit | patient | excluded      | observed |
+--   | whole               | 0        | 71   | 1       |               | true     |
+--   | whole               | 0        | 72   | 1       | unknown start | false    |
+--   | whole               | 0        | 73   | 2       |               | false    |
+--   | until the first gap | 0        | 73   | 2       |               | false    |
+--   gives
+--   | endpoint    | excluded      | units | patients | events | patients_with_events |
+--   | insert worn |               | 2     | 2        | 1      | 1                    |
+--   | insert worn | unknown start | 1     | 1        | 0      | 0                    |
+select
+    plan_endpoints.name as endpoint,
+    endpoint_days.excluded::varchar as excluded,
+    count(*) as units,
+    count(distinct patient) as patients,
+    count(*) filter (observed) as events,
+    count(distinct patient) filter (observed) as patients_with_events
+from endpoint_days
+join plan_endpoints using (endpoint)
+where follow_up = 'whole'
+group by all
+order by all

@@ -1,0 +1,21 @@
+-- title: A retention force in newtons
+-- made as: macro
+-- grain: one answer per force and unit
+-- key: retention, unit
+-- needs:
+--
+-- 1 lbf = 0.45359237 kg x 9.80665 m/s2 and 1 gf = 0.001 kg x 9.80665 m/s2, both exact (international pound 1959; General Conference on Weights and Measures 1901).
+--
+-- example:
+--   asked
+--   | retention | unit |
+--   | 6.7       | N    |
+--   | 2         | lbf  |
+--   | 500       | gf   |
+--   gives
+--   | retention | unit | newtons         |
+--   | 6.7       | N    | 6.7             |
+--   | 2         | lbf  | 8.896443230521  |
+--   | 500       | gf   | 4.903325        |
+create or replace temp macro newtons(retention, unit) as
+    retention * case unit when 'N' then 1.0 when 'lbf' then 4.4482216152605 when 'gf' then 0.00980665 end
