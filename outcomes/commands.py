@@ -161,8 +161,11 @@ def _report(names: list[str], store_path: Path, out: Path, plan, progress: Progr
     from outcomes.store import open_store
 
     writers = [(name, _writer(name)) for name in names]
-    out = _folder(out)
     with open_store(store_path, read_only=True) as store:
+        if store.connection.execute("SELECT count(*) FROM visits").fetchone() == (0,):
+            raise DataProblem(f"{Path(store_path).name} holds no visit, so there is nothing to report. Write the visits into the day sheet, "
+                              "one line for each denture seen, and run the command again.")
+        out = _folder(out)
         for name, write in writers:
             page = write(store, plan, out if len(names) == 1 else _folder(out / name), progress)
             print(f"Open {page} in a browser.")
