@@ -140,7 +140,7 @@ def accelerated_failure(frame, formula, *, left, right, entry=None, cluster=None
     frame = as_frame(frame)
     seen = observations(frame, left, right, entry)
     made, codes = design(frame, formula), cluster_codes(frame, cluster)
-    weight = positive_weights(frame, weights)
+    weight = positive_weights(frame, weights, cluster)
     p = len(made.terms)
     df = degrees_of_freedom(codes, p, small_sample)
     fitted = fit(seen, made, weight, distribution)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from outcomes.longevity.estimate import ArgumentError, as_codes
+from outcomes.longevity.estimate import ArgumentError, as_codes, as_numbers
 
 RANK_TOLERANCE = 1e-9  # a column this close to a combination of the others (relative length) adds nothing
 
@@ -78,6 +78,17 @@ def read_column(frame: pd.DataFrame, argument: str, name):
     if not isinstance(name, str) or name not in frame.columns:
         raise ArgumentError(argument, f"names no column of the frame ({name!r})", "Columns: " + ", ".join(map(str, frame.columns)) + ".")
     return frame[name].to_numpy() if not isinstance(frame[name].dtype, pd.CategoricalDtype) else pd.Series(frame[name].astype(object))
+
+
+def read_numbers(frame: pd.DataFrame, argument: str, name, *, finite: bool = True) -> np.ndarray:
+    """The column called ``name`` as floats, checked. Dates are refused: a time counts from the part's first day."""
+    values = read_column(frame, argument, name)
+    kind = frame[name].dtype
+    if pd.api.types.is_datetime64_any_dtype(kind) or pd.api.types.is_timedelta64_dtype(kind):
+        raise ArgumentError(argument, f"the column {name!r} holds dates", "Give times since the part was fitted, as numbers.")
+    if pd.api.types.is_extension_array_dtype(kind) and pd.api.types.is_numeric_dtype(kind):
+        values = frame[name].to_numpy(dtype=float, na_value=np.nan)
+    return as_numbers(argument, values, finite=finite, length=len(frame))
 
 
 def cluster_codes(frame: pd.DataFrame, name: str | None) -> np.ndarray | None:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from outcomes.longevity.design import Design, as_frame, centred, cluster_codes, design, orthonormal, read_column
-from outcomes.longevity.estimate import ArgumentError, as_codes, as_flags, as_numbers, normal_quantile
+from outcomes.longevity.design import Design, as_frame, centred, cluster_codes, design, orthonormal, read_column, read_numbers
+from outcomes.longevity.estimate import ArgumentError, as_codes, as_flags, normal_quantile
 from outcomes.longevity.newton import Summit, climb
-from outcomes.longevity.observations import refuse
+from outcomes.longevity.observations import positive_weights, refuse
 from outcomes.longevity.partial_likelihood import PartialLikelihood, RiskSets, risk_sets
 from outcomes.longevity.proportionality import proportionality
 from outcomes.longevity.sandwich import coefficient_table, degrees_of_freedom, error_words, robust_covariance, with_ratios
@@ -59,14 +59,14 @@ class HazardsFit:
 
 
 def proportional_hazards(frame, formula, *, duration, observed, entry=None, strata=None, cluster=None, level=0.95,
-                         small_sample=False) -> HazardsFit:
+                         weights=None, small_sample=False) -> HazardsFit:
     """Cox model with Efron's ties; log hazard ratios with model-based or patient-robust errors.
 
     frame: one row per part, or several per part as counting process. formula: right-hand side ("1" for none). duration,
     observed (0/1 or true/false), entry, strata, cluster: names of columns. A row is at risk where entry < t <= duration; times in
     one unit. With cluster the covariance is the sum over clusters of products of summed influences; ``small_sample=True``
-    adds the factor G/(G - 1) and t limits on G - p degrees of freedom. Missing values, negative times, entry at or past the
-    end, data without an event, terms that repeat one another and covariates that separate failures from survivors raise
+    adds the factor G/(G - 1) and t limits on G - p degrees of freedom. weights: whole numbers count rows; with cluster they are
+    sampling weights, ties taken as R's coxph takes them. Missing values, negative times, entry at or past the end, data without an event, terms that repeat one another and covariates that separate failures from survivors raise
     ArgumentError.
 
     Cox 1972 J R Stat Soc B 34:187-220; ties: Efron 1977 J Am Stat Assoc 72:557-565; sandwich: Lin & Wei 1989 J Am Stat Assoc
@@ -88,7 +88,9 @@ def proportional_hazards(frame, formula, *, duration, observed, entry=None, stra
     times, flags, start = counting_rows(frame, duration, observed, entry)
     groups = None if strata is None else as_codes("strata", read_column(frame, "strata", strata), length=len(frame))[0]
     made, codes = design(frame, formula, intercept=False), cluster_codes(frame, cluster)
-    sets = risk_sets(times, flags, start, groups)
+    weight = None if weights is None else positive_weights(frame, weights, cluster)
+    counted = weight is not None and cluster is None
+    sets = risk_sets(times, flags, start, groups, weight, counted)
     p = len(made.terms)
     df = degrees_of_freedom(codes, p, small_sample)
     estimates, value, null, model, influence = fit(sets, made)
@@ -100,7 +102,7 @@ def proportional_hazards(frame, formula, *, duration, observed, entry=None, stra
     return HazardsFit(
         coefficients=coefficient_table(made.terms, estimates, covariance, level, df), log_likelihood=value, log_likelihood_null=null,
         level=level, df=df, counts=counts, covariance=pd.DataFrame(covariance, index=made.terms, columns=made.terms), influence=influence,
-        design=made, sets=sets, pooled=sets if groups is None else risk_sets(times, flags, start, None), clusters=codes,
+        design=made, sets=sets, pooled=sets if groups is None else risk_sets(times, flags, start, None, weight, counted), clusters=codes,
         method=f"Cox model, Efron ties, {error_words(cluster, codes, small_sample)}",
         note=remarks(counts, p, df))
 
@@ -108,12 +110,12 @@ def proportional_hazards(frame, formula, *, duration, observed, entry=None, stra
 def counting_rows(frame: pd.DataFrame, duration: str, observed: str, entry: str | None):
     """(durations, failed, entries or None) from three columns, checked."""
     n = len(frame)
-    times = as_numbers("duration", read_column(frame, "duration", duration), length=n)
+    times = read_numbers(frame, "duration", duration)
     refuse("duration", times < 0, "is negative", "Times count from the day the part was fitted.")
     flags = as_flags("observed", read_column(frame, "observed", observed), length=n)
     if entry is None:
         return times, flags, None
-    start = as_numbers("entry", read_column(frame, "entry", entry), length=n)
+    start = read_numbers(frame, "entry", entry)
     refuse("entry", start < 0, "is negative", "Times count from the day the part was fitted.")
     return times, flags, start
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from outcomes.longevity.design import read_column
-from outcomes.longevity.estimate import ArgumentError, as_numbers
+from outcomes.longevity.design import read_column, read_numbers
+from outcomes.longevity.estimate import ArgumentError
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,9 +59,9 @@ class Observations:
 def observations(frame: pd.DataFrame, left: str, right: str, entry: str | None) -> Observations:
     """Checked observations from three columns of the frame. Raises ArgumentError naming column, position and remedy."""
     n = len(frame)
-    lower = as_numbers("left", read_column(frame, "left", left), length=n)
-    upper = as_numbers("right", read_column(frame, "right", right), finite=False, length=n)
-    start = np.zeros(n) if entry is None else as_numbers("entry", read_column(frame, "entry", entry), length=n)
+    refuse("right", pd.isna(read_column(frame, "right", right)), "holds a missing value", "Write inf where the part was not yet found failed.")
+    lower, upper = read_numbers(frame, "left", left), read_numbers(frame, "right", right, finite=False)
+    start = np.zeros(n) if entry is None else read_numbers(frame, "entry", entry)
     censored = np.isinf(upper)
     refuse("left", lower < 0, "is negative", "Times count from the day the part was fitted.")
     refuse("right", lower > upper, "lies before left", "left is the last time seen sound, right the first time found failed.")
@@ -81,10 +81,16 @@ def refuse(argument: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
         raise ArgumentError(argument, problem, remedy, int(np.argmax(wrong)))
 
 
-def positive_weights(frame: pd.DataFrame, name: str | None) -> np.ndarray:
-    """Weight of each row (1 without a column). Raises ArgumentError for a weight that is not above 0."""
+def positive_weights(frame: pd.DataFrame, name: str | None, cluster: str | None) -> np.ndarray:
+    """Weight of each row (1 without a column): counts, or sampling weights where clusters are named.
+
+    Raises ArgumentError for a weight that is not above 0, and for fractions without clusters (no error could be right then).
+    """
     if name is None:
         return np.ones(len(frame))
-    weights = as_numbers("weights", read_column(frame, "weights", name), length=len(frame))
+    weights = read_numbers(frame, "weights", name)
     refuse("weights", weights <= 0, "is not above 0", "Leave such rows out.")
+    if cluster is None:
+        refuse("weights", weights != np.round(weights), "is no whole number, and without cluster weights are counts",
+               "Name a cluster column (the row number will do) for sampling weights.")
     return weights

@@ -19,7 +19,7 @@ from outcomes.longevity.estimate import ArgumentError
 class RiskSets:
     """Who is at risk when. ``first``, ``last``: each row is at risk at the event points first <= k < last of its own stratum.
 
-    ``failing``: positions of failing rows, ``point``: their event points; ``day``: time of each event point.
+    ``failing``: positions of failing rows, ``point``: their event points; ``day``: time of each event point; ``ties``: its failures.
     """
 
     first: np.ndarray
@@ -31,6 +31,8 @@ class RiskSets:
     stratum: np.ndarray  # of each row
     turn: np.ndarray  # event point of each failure taken one after the other
     share: np.ndarray  # Efron's f of that failure
+    weight: np.ndarray  # of each row
+    turn_weight: np.ndarray  # of each event point's turns: 1, or the mean weight of its failing rows
 
     def at_risk(self, values: np.ndarray) -> np.ndarray:
         """Sum of ``values`` (rows or rows x columns) over those at risk at each event point."""
@@ -61,8 +63,9 @@ class RiskSets:
         return reached[self.last] - reached[self.first]
 
 
-def risk_sets(duration: np.ndarray, observed: np.ndarray, entry: np.ndarray | None, strata: np.ndarray | None) -> RiskSets:
-    """Risk sets of checked arrays. Raises ArgumentError if nothing failed or a row leaves at or before its entry."""
+def risk_sets(duration: np.ndarray, observed: np.ndarray, entry: np.ndarray | None, strata: np.ndarray | None,
+              weights: np.ndarray | None = None, counted: bool = False) -> RiskSets:
+    """Risk sets of checked arrays; ``counted`` weights are whole numbers of equal rows, others sampling weights. Raises ArgumentError if nothing failed or a row leaves at or before its entry."""
     if not observed.any():
         raise ArgumentError("observed", "no row has failed", "Without an event there is nothing to model; state the time at risk instead.")
     days, position = distinct_days(duration)
@@ -73,11 +76,14 @@ def risk_sets(duration: np.ndarray, observed: np.ndarray, entry: np.ndarray | No
     offset = np.zeros(len(duration), dtype=np.int64) if strata is None else strata * np.int64(len(days))
     keys, point = np.unique((offset + position)[observed], return_inverse=True)
     first, last = np.searchsorted(keys, offset + begin, "left"), np.searchsorted(keys, offset + position, "right")
-    ties = np.bincount(point)
+    weight = np.ones(len(duration)) if weights is None else weights
+    total = np.bincount(point, weight[observed])
+    ties = np.rint(total).astype(np.int64) if counted else np.bincount(point)
     turn = np.repeat(np.arange(len(keys)), ties)
     nth = np.arange(len(turn)) - np.repeat(np.cumsum(ties) - ties, ties)
     group = np.zeros(len(duration), dtype=np.int64) if strata is None else strata
-    return RiskSets(first, last, np.flatnonzero(observed), point, days[keys % len(days)], ties, group, turn, nth / ties[turn])
+    return RiskSets(first, last, np.flatnonzero(observed), point, days[keys % len(days)], ties, group, turn, nth / ties[turn],
+                    weight, total / ties)
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,20 +113,21 @@ class PartialLikelihood:
         top = np.full(int(sets.stratum.max()) + 1, -np.inf)
         np.maximum.at(top, sets.stratum, predictor)
         predictor = predictor - top[sets.stratum]  # changes nothing within a stratum, and keeps exp within range
-        risk = np.exp(predictor)
+        risk = sets.weight * np.exp(predictor)
         s0, t0 = sets.at_risk(risk), sets.failed(risk)
         phi = s0[sets.turn] - sets.share * t0[sets.turn]
         points, f = len(sets.day), sets.share
-        inverse = 1 / phi
-        a0, a1, b0, b1, b2 = (np.bincount(sets.turn, w, minlength=points)
+        inverse, per_turn = 1 / phi, sets.turn_weight[sets.turn]
+        a0, a1, b0, b1, b2 = (np.bincount(sets.turn, per_turn * w, minlength=points)
                               for w in (inverse, f * inverse, inverse**2, f * inverse**2, (f * inverse) ** 2))
         weighted = self.x * risk[:, None]
-        return predictor, Sums(risk, sets.at_risk(weighted), sets.failed(weighted), float(np.log(phi).sum()), a0, a1, b0, b1, b2)
+        return predictor, Sums(risk, sets.at_risk(weighted), sets.failed(weighted), float(per_turn @ np.log(phi)), a0, a1, b0, b1, b2)
 
     def __call__(self, beta: np.ndarray):
         predictor, s = self.sums(beta)
-        value = float(predictor[self.sets.failing].sum()) - s.log_phi
-        score = self.x[self.sets.failing].sum(axis=0) - (s.a0 @ s.s1 - s.a1 @ s.t1)
+        failing = self.sets.failing
+        value = float(self.sets.weight[failing] @ predictor[failing]) - s.log_phi
+        score = self.sets.weight[failing] @ self.x[failing] - (s.a0 @ s.s1 - s.a1 @ s.t1)
         return value, score, -self.information(s)
 
     def information(self, s: Sums, g: np.ndarray | None = None) -> np.ndarray:
@@ -134,11 +141,11 @@ class PartialLikelihood:
 
     def schoenfeld(self, s: Sums) -> np.ndarray:
         """x of each failing row less the mean of x at risk, averaged over the turns of its day (failures x terms)."""
-        mean = (s.s1 * s.a0[:, None] - s.t1 * s.a1[:, None]) / self.sets.ties[:, None]
+        mean = (s.s1 * s.a0[:, None] - s.t1 * s.a1[:, None]) / (self.sets.ties * self.sets.turn_weight)[:, None]
         return self.x[self.sets.failing] - mean[self.sets.point]
 
     def score_residuals(self, s: Sums, g: np.ndarray | None = None) -> np.ndarray:
-        """Each row's share of the score, every event point weighted by g (rows x terms; they add up to the weighted score).
+        """Each row's share of the score, its weight included, every event point times g (rows x terms; they add up to the score).
 
         A failing row counts with 1 - f in its own day's turns, as in the likelihood (Therneau & Grambsch 2000, Modeling Survival
         Data, section 7.1; the sandwich of Lin & Wei 1989 J Am Stat Assoc 84:1074-1078).
@@ -147,5 +154,5 @@ class PartialLikelihood:
         drift = sets.along((s.s1 * s.b0[:, None] - s.t1 * s.b1[:, None]) * g[:, None])
         own = -s.risk[:, None] * (self.x * sets.along(g * s.a0)[:, None] - drift)
         spared = self.x[sets.failing] * s.a1[sets.point, None] - (s.s1 * s.b1[:, None] - s.t1 * s.b2[:, None])[sets.point]
-        own[sets.failing] += (self.schoenfeld(s) + s.risk[sets.failing, None] * spared) * g[sets.point, None]
+        own[sets.failing] += (sets.weight[sets.failing, None] * self.schoenfeld(s) + s.risk[sets.failing, None] * spared) * g[sets.point, None]
         return own

@@ -98,7 +98,7 @@ def piecewise_exponential(frame, formula, *, left, right, entry=None, cluster=No
     asked = np.array(YEARS) * DAYS_PER_YEAR if cuts is None else as_numbers("cuts", np.asarray(cuts, dtype=float).reshape(-1))
     if (asked <= 0).any() or (np.diff(asked) <= 0).any():
         raise ArgumentError("cuts", "must be above 0 and rise", "Give the times at which the rate may change, for example [182.6, 365.25].")
-    made, codes, weight = design(frame, formula, intercept=False), cluster_codes(frame, cluster), positive_weights(frame, weights)
+    made, codes, weight = design(frame, formula, intercept=False), cluster_codes(frame, cluster), positive_weights(frame, weights, cluster)
     kept, rates = supported_cuts(seen, asked, weight, least_events)
     middle = made.matrix.mean(axis=0)
     basis, back = orthonormal(centred(made), made.terms)

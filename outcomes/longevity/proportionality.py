@@ -24,9 +24,8 @@ def proportionality(sets: RiskSets, pooled: RiskSets, made: Design, beta: np.nda
     likelihood = PartialLikelihood(sets, made.matrix - made.matrix.mean(axis=0))
     _, sums = likelihood.sums(beta)
     g = transformed(sets, pooled, transform)
-    g = g - np.average(g, weights=sets.ties)
-    residual = likelihood.schoenfeld(sums)
-    score = residual.T @ g[sets.point]
+    g = g - np.average(g, weights=sets.ties * sets.turn_weight)  # changes no result, keeps the subtraction below exact
+    score = (likelihood.schoenfeld(sums) * sets.weight[sets.failing, None]).T @ g[sets.point]
     i11, i12, i22 = (likelihood.information(sums, weight) for weight in (np.ones_like(g), g, g * g))
     turn = np.linalg.solve(i11, i12)  # symmetric blocks: i12 = i21
     left_over = i22 - i12 @ turn
@@ -67,5 +66,5 @@ def transformed(sets: RiskSets, pooled: RiskSets, transform: str) -> np.ndarray:
 
 def pooled_curve(pooled: RiskSets, days: np.ndarray) -> np.ndarray:
     """Kaplan-Meier curve of all rows, whatever their strata, just before each of ``days``."""
-    curve = np.cumprod(1 - pooled.ties / pooled.at_risk(np.ones(len(pooled.first))))
+    curve = np.cumprod(1 - pooled.ties * pooled.turn_weight / pooled.at_risk(pooled.weight))
     return np.concatenate([[1.0], curve])[np.searchsorted(pooled.day, days)]

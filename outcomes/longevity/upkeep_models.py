@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from outcomes.longevity.design import Design, as_frame, cluster_codes, design, orthonormal, read_column
-from outcomes.longevity.estimate import ArgumentError, Estimate, as_numbers, normal_quantile
+from outcomes.longevity.design import Design, as_frame, cluster_codes, design, orthonormal, read_numbers
+from outcomes.longevity.estimate import ArgumentError, Estimate, normal_quantile
 from outcomes.longevity.frailty import profile
 from outcomes.longevity.hazards import check_bounded, remarks
 from outcomes.longevity.newton import Summit, climb
@@ -86,9 +86,9 @@ def upkeep(frame, formula, events, exposure, cluster, level, small_sample, mixed
     normal_quantile(level)
     frame = as_frame(frame)
     n = len(frame)
-    count = as_numbers("events", read_column(frame, "events", events), length=n)
+    count = read_numbers(frame, "events", events)
     refuse("events", (count < 0) | (count != np.round(count)), "is no count", "Give whole numbers of 0 or more.")
-    time = as_numbers("exposure", read_column(frame, "exposure", exposure), length=n)
+    time = read_numbers(frame, "exposure", exposure)
     refuse("exposure", time <= 0, "is not above 0", "Leave out rows without time under observation.")
     if not count.any():
         raise ArgumentError("events", "are 0 in every row", "State the upper limit of the rate instead (event_rate).")

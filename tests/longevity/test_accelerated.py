@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -255,6 +258,29 @@ def test_many_rows_with_few_distinct_ones_give_what_their_counts_give():
     assert fitted.influence[: len(frame)] * 40 == pytest.approx(counted.influence, rel=1e-5, abs=1e-9)
 
 
+# ---------------------------------------------------------------- always a maximum, or a plain message
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 100_000), shape=st.sampled_from(SHAPES), rows=st.integers(8, 60), late=st.booleans())
+def test_small_mixed_data_end_on_a_maximum_or_in_a_plain_refusal(seed, shape, rows, late):
+    rng = np.random.default_rng(seed)
+    x, firm = rng.normal(size=rows), rng.integers(0, 2, rows)
+    life = np.exp(rng.normal() * 3 + 5 + x * rng.normal() + firm * rng.normal() + rng.uniform(0.1, 2) * np.log(rng.exponential(size=rows)))
+    entry = np.where(late & (rng.random(rows) < 0.4), 0.9 * life * rng.random(rows), 0.0)
+    kind, width = rng.integers(0, 3, rows), np.median(life) * 10 ** rng.uniform(-6, 0.5)
+    sound = np.where(kind == 0, life, np.where(kind == 1, np.maximum(entry, life - rng.random(rows) * width), entry + (life - entry) * rng.uniform(0.3, 1, rows)))
+    worn = np.where(kind == 0, life, np.where(kind == 1, life + rng.random(rows) * width, np.inf))
+    frame = pd.DataFrame({"x": x, "firm": firm, "sound": sound, "worn": worn, "entry": entry})
+    try:
+        fitted = accelerated_failure(frame, "x + firm", entry="entry", distribution=shape, **BETWEEN)
+    except ArgumentError as refusal:
+        assert refusal.argument in ("formula", "distribution", "right") and refusal.remedy
+        return
+    se = np.sqrt(np.diag(fitted.covariance))
+    assert np.isfinite(se).all() and (se > 0).all()
+    assert (np.abs(fitted.influence.sum(axis=0)) < 1e-5 * se).all()  # the score is 0 in units of its own error
+
+
 # ---------------------------------------------------------------- reading the fit
 
 def test_survival_and_quantiles_agree_and_limits_enclose_them():
@@ -359,3 +385,9 @@ def test_data_without_a_maximum_are_refused_in_plain_words(frame, said):
 def test_one_cluster_is_refused():
     with pytest.raises(ArgumentError, match="one cluster"):
         accelerated_failure(looks(22).assign(clinic="A"), "age", cluster="clinic", **BETWEEN)
+
+
+@pytest.mark.parametrize("name", ["accelerated"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed

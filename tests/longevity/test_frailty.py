@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -208,3 +211,9 @@ def test_an_effect_without_bound_is_refused(baseline):
 def test_patients_with_one_part_each_get_a_note():
     frame = mouths(10, 80, 1.0).drop_duplicates("patient")
     assert "No cluster has two rows" in gamma_frailty(frame, "firm", **COLUMNS).note
+
+
+@pytest.mark.parametrize("name", ["frailty"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -74,6 +77,18 @@ def test_r_gives_the_same_check_of_proportionality(r):
     assert fitted.proportionality()["p"].tolist() == pytest.approx(theirs["p"], rel=1e-6)
     stratified = proportional_hazards(frame, "age + firm", strata="arch", **TIMES)
     assert stratified.proportionality()["statistic"].tolist() == pytest.approx(theirs["strata"], rel=1e-6)
+
+
+@pytest.mark.needs_r
+def test_r_gives_the_same_model_with_sampling_weights(r):
+    frame = parts(5).assign(share=lambda f: 1 / f.groupby("patient")["day"].transform("size"))
+    theirs = r("""
+      fit <- coxph(Surv(entry, day, worn) ~ age + firm, d, weights = share, cluster = patient)
+      list(estimate = coef(fit), se = sqrt(diag(vcov(fit))), loglik = fit$loglik[2])""", d=frame)
+    ours = proportional_hazards(frame, "age + firm", entry="entry", weights="share", cluster="patient", **TIMES)
+    assert ours.coefficients["estimate"].tolist() == pytest.approx(theirs["estimate"], rel=1e-6)
+    assert ours.coefficients["se"].tolist() == pytest.approx(theirs["se"], rel=1e-6)
+    assert ours.log_likelihood == pytest.approx(theirs["loglik"], rel=1e-8)
 
 
 # ---------------------------------------------------------------- published values
@@ -155,6 +170,17 @@ def test_a_row_split_in_two_counts_once(seed):
     assert split.coefficients.to_numpy() == pytest.approx(whole.coefficients.to_numpy(), rel=1e-7)
 
 
+@settings(max_examples=10, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_a_count_is_a_repetition(seed):
+    frame = parts(seed).assign(times=lambda f: np.random.default_rng(seed).integers(1, 4, len(f)))
+    counted = proportional_hazards(frame, "firm + age", entry="entry", strata="arch", weights="times", **TIMES)
+    repeated = proportional_hazards(frame.loc[frame.index.repeat(frame["times"])], "firm + age", entry="entry", strata="arch", **TIMES)
+    assert counted.coefficients.to_numpy() == pytest.approx(repeated.coefficients.to_numpy(), rel=1e-7)
+    assert counted.log_likelihood == pytest.approx(repeated.log_likelihood, rel=1e-10)
+    assert counted.proportionality().to_numpy()[:, 1:] == pytest.approx(repeated.proportionality().to_numpy()[:, 1:], rel=1e-6)
+
+
 def test_every_row_its_own_cluster_is_the_row_robust_error():
     frame = parts(11).assign(row=lambda f: np.arange(len(f)))
     fitted = proportional_hazards(frame, "firm + age", cluster="row", **TIMES)
@@ -208,6 +234,8 @@ def test_a_hazard_ratio_that_turns_round_is_seen():
     ({"worn": 2}, {}, "observed", 1),
     ({"entry": 1e9}, {"entry": "entry"}, "entry", 1),
     ({"age": np.nan}, {}, "formula", 1),
+    ({"firm": 0.0}, {"weights": "firm", "formula": "age"}, "weights", 1),
+    ({"firm": 0.5}, {"weights": "age", "formula": "firm"}, "weights", None),
     ({}, {"duration": "days"}, "duration", None),
     ({}, {"formula": "age + colour"}, "formula", None),
     ({}, {"formula": "age +* firm"}, "formula", None),
@@ -219,12 +247,33 @@ def test_a_hazard_ratio_that_turns_round_is_seen():
 ])
 def test_bad_input_is_refused_with_argument_position_and_remedy(change, call, argument, position):
     frame = parts(20)
+    frame.loc[0, "firm"] = 1
     for column, value in change.items():
         frame[column] = frame[column].astype(float)
         frame.loc[1, column] = value
     with pytest.raises(ArgumentError) as caught:
         proportional_hazards(frame, **{"formula": "age + firm", **TIMES, **call})
-    assert caught.value.argument == argument and caught.value.position == position and caught.value.remedy
+    assert caught.value.argument == argument and caught.value.remedy
+    assert position is None or caught.value.position == position
+
+
+@pytest.mark.parametrize("kind", ["datetime64[ns]", "timedelta64[ns]"])
+def test_dates_are_no_durations(kind):
+    frame = parts(20)
+    frame["day"] = pd.Series(frame["day"].astype("int64")).astype(kind)
+    with pytest.raises(ArgumentError, match="holds dates"):
+        proportional_hazards(frame, "age", **TIMES)
+
+
+def test_nullable_columns_are_read_and_their_gaps_named():
+    frame = parts(20)
+    plain = proportional_hazards(frame, "age", **TIMES)
+    nullable = frame.assign(day=frame["day"].astype("Int64"), worn=frame["worn"].astype("boolean"))
+    assert proportional_hazards(nullable, "age", **TIMES).coefficients.equals(plain.coefficients)
+    nullable.loc[3, "day"] = pd.NA
+    with pytest.raises(ArgumentError, match="missing") as caught:
+        proportional_hazards(nullable, "age", **TIMES)
+    assert caught.value.position == 3
 
 
 def test_data_without_a_failure_are_refused():
@@ -242,3 +291,9 @@ def test_an_effect_without_bound_is_refused_by_name():
     frame.loc[frame["arch"] == "upper", "worn"] = 0
     with pytest.raises(ArgumentError, match="do not bound the effect of arch"):
         proportional_hazards(frame, "age + arch", **TIMES)
+
+
+@pytest.mark.parametrize("name", ["hazards"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed

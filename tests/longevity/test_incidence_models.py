@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -239,6 +242,7 @@ def test_r_gives_nearly_the_same_pseudo_values(r):
     assert np.abs(ours - np.array(theirs["values"])).mean() < 0.005
 
 
+@pytest.mark.filterwarnings("ignore:.*does not respect the domain")
 @pytest.mark.parametrize("link", ["cloglog", "identity"])
 def test_statsmodels_gives_the_same_estimating_equations(link):
     """statsmodels' GEE on our pseudo-values: Gaussian variance, independence, the same link; its sandwich has no factor either."""
@@ -335,3 +339,9 @@ def test_an_effect_without_bound_is_refused(call):
     frame.loc[frame["firm"] == 1, "ending"] = "wish"
     with pytest.raises(ArgumentError, match="do not bound the effect of firm"):
         call(frame)
+
+
+@pytest.mark.parametrize("name", ["incidence_models", "gray", "pseudo_values"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed

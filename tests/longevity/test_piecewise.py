@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -191,3 +194,9 @@ def test_an_effect_without_bound_is_refused_by_name():
     frame.loc[frame["firm"] == 1, ["sound", "worn"]] = [3000.0, np.inf]
     with pytest.raises(ArgumentError, match="do not bound the effect of firm"):
         piecewise_exponential(frame, "firm + age", entry="entry", **BETWEEN)
+
+
+@pytest.mark.parametrize("name", ["piecewise"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
 import warnings
 
 import numpy as np
@@ -151,3 +153,9 @@ def test_no_event_at_all_and_a_group_without_any_are_refused(call):
     frame.loc[frame["bar"] == 1, "visits"] = 0
     with pytest.raises(ArgumentError, match="do not bound the effect of bar"):
         call(frame, "bar", **COLUMNS)
+
+
+@pytest.mark.parametrize("name", ["upkeep_models"])
+def test_the_examples_in_the_docstrings_hold(name):
+    outcome = doctest.testmod(importlib.import_module(f"outcomes.longevity.{name}"))
+    assert outcome.attempted and not outcome.failed
