@@ -39,7 +39,7 @@ PHONE = Shape("phone", 3.75, 4.3, 9.0)
 TALK = Shape("talk", 40 / 3, 7.5, 18.0, stop_at=10)  # 16:9, 1920 × 1080 dots
 
 _SETTINGS = {
-    "font.family": [FAMILY], "text.parse_math": False, "axes.unicode_minus": True, "svg.hashsalt": "outcomes", "pdf.fonttype": 42,
+    "font.family": [FAMILY], "text.parse_math": False, "axes.unicode_minus": True, "svg.hashsalt": "outcomes", "pdf.fonttype": 3,
     "pdf.compression": 6, "path.simplify": True, "figure.dpi": POINTS, "savefig.dpi": POINTS, "hatch.linewidth": 0.7, "text.hinting": "none", "svg.image_inline": True,
 }  # fmt: skip
 

@@ -6,7 +6,9 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-MOST_ANSWERS, MOST_STEPS, MOST_DOUBTS, MOST_VERDICTS = 7, 6, 6, 5
+from outcomes.present import words
+
+MOST_ANSWERS, MOST_STEPS, MOST_DOUBTS, MOST_VERDICTS = 7, 7, 5, 5
 
 
 @dataclass(frozen=True)
@@ -30,9 +32,14 @@ class Answer:
     caution: str = ""
 
     @property
+    def goes_on(self) -> str:
+        """What follows the number on the page."""
+        return words.follow(self.number, self.sentence)
+
+    @property
     def whole(self) -> str:
         """The sentence from its beginning."""
-        return f"{self.number} {self.sentence}".strip()
+        return words.joined(self.number, self.sentence)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,8 @@ class Line:
 
     ``steps``: years, share, low, high; each row holds from its time to the next row's (nan limits: none drawn).
     ``boxes``: start, end, above, below: between ``start`` and ``end`` the share went from ``above`` to ``below``, nobody knows when.
-    ``stops``: patients still followed to the last year with so many. ``newtons`` colours by retention.
+    ``band``: years, low, high, piece: limits along each stretch that is known, where there are boxes. ``stops``: patients
+    still followed to the last year with so many.
     """
 
     label: str
@@ -33,6 +34,7 @@ class Line:
     counts: Counts
     stops: dict[int, float] = field(default_factory=dict)
     boxes: pd.DataFrame | None = None
+    band: pd.DataFrame | None = None
     colour: str | None = None
 
 
@@ -86,7 +88,8 @@ def _stopped(line: Line, stop_at: int) -> Line:
         steps = line.steps.iloc[:1]
     last = steps.iloc[[-1]].assign(years=until)
     boxes = None if line.boxes is None else line.boxes[line.boxes["end"] <= until]
-    return Line(line.label, pd.concat([steps, last], ignore_index=True), line.counts, {}, boxes, line.colour)
+    band = None if line.band is None else line.band[line.band["years"] <= until]
+    return Line(line.label, pd.concat([steps, last], ignore_index=True), line.counts, {}, boxes, band, line.colour)
 
 
 def _tables(lines: list[Line], horizon: float, shape: Shape) -> list[Counts]:
@@ -158,24 +161,21 @@ def share_axis(axes, sheet: Sheet) -> None:
 
 
 def _band(axes, line: Line, colour: str, alpha: float) -> None:
-    steps = line.steps.dropna(subset=["low", "high"])
-    if steps.empty:
-        return
     if line.boxes is None:
-        axes.fill_between(steps["years"], steps["low"], steps["high"], step="post", color=colour, alpha=alpha, linewidth=0)
-        return
-    for row in _flats(line).itertuples():  # limits belong to the stretches that are known, never across a box
-        axes.fill_between([row.start, row.end], row.low, row.high, color=colour, alpha=alpha, linewidth=0)
+        steps = line.steps.dropna(subset=["low", "high"])
+        if len(steps):
+            axes.fill_between(steps["years"], steps["low"], steps["high"], step="post", color=colour, alpha=alpha, linewidth=0)
+    elif line.band is not None:
+        for _, piece in line.band.groupby("piece"):  # limits belong to the stretches that are known, never across a box
+            axes.fill_between(piece["years"], piece["low"], piece["high"], color=colour, alpha=alpha, linewidth=0)
 
 
 def _flats(line: Line) -> pd.DataFrame:
-    """The stretches between boxes: start, end, share, low, high."""
+    """The stretches between boxes: start, end, share."""
     boxes = line.boxes.sort_values("start")
     end = float(line.steps["years"].iloc[-1])
     edges = pd.DataFrame({"start": [0.0, *boxes["end"]], "end": [*boxes["start"], end], "share": [1.0, *boxes["below"]]})
-    edges = edges[edges["end"] > edges["start"]]
-    place = np.searchsorted(line.steps["years"].to_numpy(), edges["start"].to_numpy(), side="right") - 1
-    return edges.assign(low=line.steps["low"].to_numpy()[place], high=line.steps["high"].to_numpy()[place])
+    return edges[edges["end"] > edges["start"]]
 
 
 def _boxes(axes, line: Line, colour: str, text: float) -> None:
@@ -197,7 +197,7 @@ def _thin(sheet: Sheet, axes, frame: Frame, shape: Shape) -> None:
 
 
 def _marks(sheet: Sheet, axes, place, frame: Frame, colour: str, end: float) -> None:
-    """A dot on the curve with its words, above and to the right where a falling curve leaves room."""
+    """A dot on the curve with its words, where a falling curve leaves room: above to the right, or below to the left."""
     box = axes.get_position()
     for years, share, words in frame.marks:
         if years > end + 1e-9:
@@ -207,7 +207,7 @@ def _marks(sheet: Sheet, axes, place, frame: Frame, colour: str, end: float) -> 
         room = sheet.width - x - sheet.text * 0.5
         align = "left" if sheet.length(words, 1, True) < room else "right"
         y = (box.y0 + box.height * share) * sheet.height
-        sheet.put(x + (0.5 if align == "left" else -0.2) * sheet.text, y + 0.75 * sheet.text, words, bold=True, align=align, backed=True)
+        sheet.put(x + (0.5 if align == "left" else -0.5) * sheet.text, y + (0.75 if align == "left" else -1.5) * sheet.text, words, bold=True, align=align, backed=True)
 
 
 def _name_lines(sheet: Sheet, axes, lines: list[Line], styles) -> None:

@@ -31,15 +31,15 @@ def versions() -> dict[str, str]:
     return found
 
 
-def write(out: Path, *, report: str, date: str, inputs: list[dict], revision: str, plan, seed: int, results: dict | None = None) -> Path:
-    """Write ``manifest.json`` over everything that is in ``out`` by then.
+def write(out: Path, files: list[Path], *, name: str, date: str, inputs: list[dict], revision: str, plan, seed: int, results: dict | None = None) -> Path:
+    """Write ``manifest.json`` into ``out`` over the ``files`` written there.
 
     ``date`` is the day the log closes, never the day of the run. ``inputs``: name and SHA-256 of each file loaded.
     ``results``: the numbers of the front page, unrounded.
     """
-    outputs = {path.relative_to(out).as_posix(): digest(path) for path in sorted(out.rglob("*")) if path.is_file() and path.name != NAME}
+    outputs = {path.relative_to(out).as_posix(): digest(path) for path in files}
     body = {
-        "report": report,
+        "report": name,
         "date": date,
         "store_revision": revision,
         "inputs": inputs,

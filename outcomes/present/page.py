@@ -48,4 +48,4 @@ def _bar(answer: content.Answer) -> str:
     reach = f'<line class="reach" x1="{low:.1f}" y1="9" x2="{max(high, low + 1):.1f}" y2="9"/>'
     dot = "" if answer.bar[1] != answer.bar[1] else f'<circle class="dot" cx="{value:.1f}" cy="9" r="5"/>'
     ends = '<text x="2" y="27">0</text><text x="138" y="27" text-anchor="end">100 %</text>'
-    return f'<svg class="range" viewBox="0 0 140 30" aria-hidden="true" focusable="false"><line class="track" x1="2" y1="9" x2="138" y2="9"/>{reach}{dot}{ends}</svg>'
+    return f'<svg class="range" viewBox="0 0 140 30" preserveAspectRatio="xMinYMin" aria-hidden="true" focusable="false"><line class="track" x1="2" y1="9" x2="138" y2="9"/>{reach}{dot}{ends}</svg>'

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from decimal import ROUND_HALF_UP, Decimal
 
 SPACE = "\u00a0"  # keeps a number and its unit on one line
@@ -98,6 +99,17 @@ def share(value: float | None, people: int) -> str:
     return f"{rounded(value * people)} of {people}"
 
 
+def estimated(value: float | None, people: int) -> str:
+    """A share that was estimated, not counted: whole percent, or tenths where it rests on fewer than twenty people.
+
+    >>> estimated(0.72, 84), estimated(0.72, 11)
+    ('72\\xa0%', 'about 7 of 10')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    return percent(value) if people >= FEW else f"about {rounded(10 * value)} of 10"
+
+
 def years(days: float | None) -> str:
     """Days as years to a tenth; 365.25 days to the year.
 
@@ -138,13 +150,15 @@ def days(count: float | None) -> str:
 
 
 def rate(value: float | None) -> str:
-    """A rate: two decimals below 1, one below 10, then whole.
+    """A rate: two decimals below 1, one below 10, then whole; nothing at all is plain 0.
 
-    >>> rate(0.624), rate(1.25), rate(14.6)
-    ('0.62', '1.3', '15')
+    >>> rate(0.624), rate(1.25), rate(14.6), rate(0.0)
+    ('0.62', '1.3', '15', '0')
     """
     if value is None or not math.isfinite(value):
         return "not known"
+    if value == 0:
+        return "0"
     return number(value, 2 if value < 0.995 else 1 if value < 9.95 else 0)
 
 
@@ -209,6 +223,20 @@ def listing(items: list[str], last: str = "and") -> str:
     """
     items = list(items)
     return "".join(items) if len(items) < 2 else f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def joined(number: str, rest: str) -> str:
+    """A number and how its sentence goes on: "72 % of dentures", but "7 of 10 dentures".
+
+    >>> joined("about 7 of 10", "of dentures held"), joined("0.6", "visits a year")
+    ('about 7 of 10 dentures held', '0.6 visits a year')
+    """
+    return f"{number} {follow(number, rest)}".strip()
+
+
+def follow(number: str, rest: str) -> str:
+    """How the sentence goes on after ``number``: without its "of" where the number ends in people."""
+    return rest.removeprefix("of ") if re.search(r"\d of \d+$", number) else rest
 
 
 def sentence(text: str) -> str:

@@ -31,10 +31,11 @@ def line(label: str = "housings", power: float = 1.0) -> Line:
 def boxes() -> Line:
     found = pd.DataFrame({"start": [0.1, 0.8, 1.5, 2.2, 3.4], "end": [0.5, 1.1, 2.1, 2.9, 4.4], "above": [1, 0.95, 0.9, 0.8, 0.7], "below": [0.95, 0.9, 0.8, 0.7, 0.6]})
     steps = pd.DataFrame({"years": [0.0, *found["end"], 5.0], "share": [1.0, *found["below"], 0.6]})
-    steps = steps.assign(low=steps["share"] - 0.1, high=np.minimum(steps["share"] + 0.08, 1))
+    flats = pd.DataFrame({"start": [0.0, *found["end"]], "end": [*found["start"], 5.0], "share": [1.0, *found["below"]]})
+    band = pd.concat([pd.DataFrame({"years": [row.start, row.end], "low": row.share - 0.1, "high": min(row.share + 0.08, 1), "piece": row.Index}) for row in flats.itertuples()])
     table = Counts("inserts", 168, (0.0, 1.0, 2.0, 3.0, 4.0, 5.0), {"known sound": (168, 150, 120, 80, 42, 18), "failed": (0, 6, 10, 14, 18, 20),
                    "not known": (0, 6, 20, 44, 38, 30), "no longer checked": (0, 6, 18, 30, 70, 100)})  # fmt: skip
-    return Line("inserts", steps, table, {5: 4.8, 10: 4.2}, found)
+    return Line("inserts", steps, table, {5: 4.8, 10: 4.2}, found, band)
 
 
 HOUSINGS = Frame("Housings still firmly in the denture", "84 patients, 168 housings. Shaded: likely range (95 %).", marks=((3, float(np.exp(-0.33)), "72 % at 3 years"),))

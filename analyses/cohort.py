@@ -1,0 +1,139 @@
+"""What a report reads from the store: part histories, visits and answers of the patients whose consent allows it."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from outcomes import episodes, schemas
+from outcomes.analyses.lifetimes import Lifetime, lifetime
+
+GAP = "care ends at the first long gap"
+
+_PATIENTS = """
+SELECT patient_id, birth_year, sex, left_on, left_reason FROM patients WHERE audit_consent <> 'no' ORDER BY patient_id
+"""
+_DENTURES = """
+SELECT denture_id, patient_id, arch, delivered_on, delivered_on_precision, retired_on, retired_reason, existing
+FROM dentures WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, arch, delivered_on, denture_id
+"""
+_VISITS = """
+SELECT visit_id, patient_id, visited_on AS day, arch, reason, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
+       reason NOT IN ('laboratory', 'contact only') AS seen, reason = 'problem' AS problem,
+       parts_checked IN ('all', 'inserts only', 'listed only') AS looked
+FROM visits WHERE visited_on IS NOT NULL ORDER BY patient_id, visited_on, visit_id
+"""
+_INSERTS_IN = """
+SELECT v.patient_id, v.visited_on AS day, coalesce(p.level, '') AS level, count(*) AS inserts
+FROM parts_log p JOIN visits v USING (visit_id) WHERE p.part = 'insert' AND p.action IN ('fitted', 'replaced') AND v.visited_on IS NOT NULL
+GROUP BY ALL ORDER BY ALL
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """One clinic's log as a report reads it. Frames hold only patients whose consent allows audit; ``everybody`` counts all.
+
+    ``guard``: the sentence that withholds curves, or "". ``warnings``: sentences from deriving the part histories. ``readings``:
+    endpoint times as they would be under another reading of the log, by what it says.
+    """
+
+    plan: dict
+    closing: datetime.date
+    everybody: int
+    no_consent: int
+    patients: pd.DataFrame
+    dentures: pd.DataFrame
+    visits: pd.DataFrame
+    inserts_in: pd.DataFrame
+    levels: pd.DataFrame
+    answers: pd.DataFrame
+    episodes: pd.DataFrame
+    times: pd.DataFrame
+    guard: str
+    warnings: tuple[str, ...] = field(default=())
+    readings: dict[str, pd.DataFrame] = field(default_factory=dict)
+    looked_for: pd.DataFrame = field(default_factory=pd.DataFrame)
+    _lives: dict = field(default_factory=dict, repr=False)
+
+    def lifetime(self, name: str, reading: str = "") -> Lifetime:
+        """The rows of one endpoint of the plan or of the shipped declarations, under the plan's reading or another."""
+        key = (name, reading)
+        if key not in self._lives:  # curves are fitted once, however often they are asked for
+            declared = {**schemas.endpoints(), **{row["name"]: row for row in self.plan.get("endpoints", [])}}
+            self._lives[key] = lifetime(self.readings[reading] if reading else self.times, declared[name], self.plan)
+        return self._lives[key]
+
+    @property
+    def delivered(self) -> pd.DataFrame:
+        """Dentures delivered with a known day while the log ran."""
+        start = self.visits["day"].min()
+        known = self.dentures["delivered_on_precision"] == "day"
+        return self.dentures[known & (self.dentures["delivered_on"] >= start)]
+
+    def until(self) -> pd.Series:
+        """Last day of care per patient: the day the patient left, else the closing day."""
+        closing = pd.Timestamp(self.closing)
+        return self.patients.set_index("patient_id")["left_on"].fillna(closing).clip(upper=closing)
+
+
+def read_log(connection, plan) -> Log:
+    """Derive the part histories and read what the report needs, in a fixed order."""
+    read = connection.execute
+    readings = _other_policy(connection, plan)
+    built = episodes.build(connection, plan, under_care=True)
+    readings[GAP] = _times(connection, "endpoint_times_under_care")
+    every = read("SELECT count(*), count(*) FILTER (WHERE audit_consent = 'no') FROM patients").fetchone()
+    patients = _days(read(_PATIENTS).df())
+    kept = set(patients["patient_id"])
+    frames = {
+        "dentures": _days(read(_DENTURES).df()),
+        "visits": _days(read(_VISITS).df()),
+        "inserts_in": _days(read(_INSERTS_IN).df()),
+        "answers": _days(read('SELECT * FROM questionnaires ORDER BY patient_id, answered_on, instrument, about, item').df()),
+        "episodes": _numbers(read("SELECT * FROM episodes WHERE coalesce(excluded, '') = '' ORDER BY episode_id").df()),
+        "times": _times(connection),
+    }
+    frames = {name: frame[frame["patient_id"].isin(kept)].reset_index(drop=True) for name, frame in frames.items()}
+    return Log(plan, _closing(plan, frames["visits"]), every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
+               guard=f"{built.guard}." if built.guard else "", warnings=tuple(built.warnings),
+               readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()), **frames)  # fmt: skip
+
+
+def _other_policy(connection, plan) -> dict[str, pd.DataFrame]:
+    """Endpoint times with silent notes read the other way round; nothing where no note is silent."""
+    if not connection.execute("SELECT count(*) FROM visits WHERE parts_checked = 'notes silent'").fetchone()[0]:
+        return {}
+    sound = plan["rules"]["unlisted"] == "sound"
+    episodes.build(connection, {**plan, "rules": {**plan["rules"], "unlisted": "not checked" if sound else "sound"}})
+    return {"silent notes mean nothing" if sound else "silent notes mean sound": _times(connection)}
+
+
+def _times(connection, view: str = "endpoint_times") -> pd.DataFrame:
+    return _numbers(connection.execute(f"SELECT * FROM {view} ORDER BY endpoint, unit_id").df())
+
+
+def _closing(plan, visits: pd.DataFrame) -> datetime.date:
+    if plan["audit"]["closing_day"]:
+        return datetime.date.fromisoformat(plan["audit"]["closing_day"])
+    return visits["day"].max().date() if len(visits) else datetime.date(1970, 1, 1)
+
+
+def _days(frame: pd.DataFrame) -> pd.DataFrame:
+    """Dates as datetimes, whatever DuckDB hands over."""
+    for name in frame.columns:
+        if name == "day" or name.endswith("_on"):
+            frame[name] = pd.to_datetime(frame[name])
+    return frame
+
+
+def _numbers(frame: pd.DataFrame) -> pd.DataFrame:
+    """Days as floats with nan for what is missing, flags as plain booleans (a missing flag is no)."""
+    for name in frame.columns:
+        if pd.api.types.is_bool_dtype(frame[name].dtype) or frame[name].dtype == object and frame[name].dropna().map(type).eq(bool).all() and frame[name].notna().any():
+            frame[name] = frame[name].fillna(False).astype(bool)
+        elif pd.api.types.is_integer_dtype(frame[name].dtype):
+            frame[name] = frame[name].astype(float)
+    return frame

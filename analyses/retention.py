@@ -1,0 +1,112 @@
+"""Where people settle in retention: until when a denture stays at the level its inserts started at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from outcomes import longevity
+from outcomes.analyses.lifetimes import YEAR
+
+DIED = "died"
+GONE = "denture retired"
+
+
+@dataclass(frozen=True, eq=False)
+class Settling:
+    """One row per denture whose first inserts were fitted in the log: patient, days to the first change of level or to the end.
+
+    ``rows``: patient_id, denture_id, start (N), level, days, cause ("" while still at the start, else step up, step down,
+    changed, died, denture retired). ``unknown``: dentures whose starting level nobody knows.
+    """
+
+    rows: pd.DataFrame
+    unknown: int
+    confidence: float
+
+    @property
+    def patients(self) -> int:
+        return int(self.rows["patient_id"].nunique())
+
+    @cached_property
+    def incidence(self):
+        """What ended the time at the starting level, by cause; None where nobody started."""
+        if self.rows.empty:
+            return None
+        return longevity.cumulative_incidence(self.rows["days"].to_numpy(float), self.rows["cause"].to_numpy(object), cluster=self.rows["patient_id"].to_numpy(), level=self.confidence, small_sample=True)
+
+    @cached_property
+    def steps(self):
+        """The same with every change of level as one cause."""
+        if self.rows.empty:
+            return None
+        cause = self.rows["cause"].where(~self.rows["cause"].isin(("step up", "step down", "changed")), "step")
+        return longevity.cumulative_incidence(self.rows["days"].to_numpy(float), cause.to_numpy(object), cluster=self.rows["patient_id"].to_numpy(), level=self.confidence, small_sample=True)
+
+    def patients_with_steps(self) -> int:
+        return int(self.rows.loc[self.rows["cause"].isin(("step up", "step down", "changed")), "patient_id"].nunique())
+
+    def followed(self, years: float) -> int:
+        return int(self.rows.loc[self.rows["days"] >= years * YEAR, "patient_id"].nunique())
+
+    def still_at(self, years: float) -> tuple[float, float, float] | None:
+        """(share, low, high) still at the starting level, over all who started; None where nobody was followed so long."""
+        if self.steps is None or self.followed(years) == 0 or not (self.rows["cause"] != "").any():
+            return None
+        if not self.patients_with_steps():
+            return None
+        day = years * YEAR
+        value = float(self.steps.incidence_at(day, "step"))
+        if np.isnan(value):
+            return None
+        low, high = (float(limit) for limit in self.steps.interval_at(day, "step"))
+        return 1 - value, 1 - high, 1 - low
+
+
+def settling(log) -> Settling:
+    """Follow every denture whose first inserts were fitted while the log ran, from that day to the first change of level.
+
+    A change is exact: it happens at a visit. A new insert of unknown level ends the observation there, unsaid which way.
+    """
+    inserts = log.episodes[(log.episodes["part"] == "insert")].copy()
+    for name in ("fitted_on", "ended_on"):
+        inserts[name] = pd.to_datetime(inserts[name])
+    inserts = inserts.sort_values(["denture_id", "position", "serial"])
+    inserts["next_level"] = inserts.groupby(["denture_id", "position"])["level"].shift(-1)
+    inserts["next_force"] = inserts.groupby(["denture_id", "position"])["retention_n"].shift(-1)
+    inserts["followed_on"] = inserts.groupby(["denture_id", "position"])["fitted_on"].shift(-1)
+    first = inserts[inserts["first_insert"].fillna(False).astype(bool)]
+    start = first.groupby("denture_id").agg(patient_id=("patient_id", "first"), begun=("fitted_on", "min"), start=("retention_n", "max"), known=("level", lambda level: level.notna().all()))
+    known = start[start["known"] & start["begun"].notna()]
+    changes = inserts[inserts["followed_on"].notna() & (inserts["next_level"] != inserts["level"]) & inserts["denture_id"].isin(known.index)]
+    changes = changes.sort_values("followed_on").groupby("denture_id").first()
+    ends = log.dentures.set_index("denture_id")
+    until, reasons = log.until(), log.patients.set_index("patient_id")["left_reason"]
+    rows = [_row(denture, one, changes, ends, until, reasons) for denture, one in known.iterrows()]
+    frame = pd.DataFrame(rows, columns=["patient_id", "denture_id", "start", "days", "cause"])
+    return Settling(frame[frame["days"] > 0].reset_index(drop=True), int((~start["known"]).sum()), log.plan["report"]["level"])
+
+
+def _row(denture, one, changes, ends, until, reasons):
+    end, cause = until.get(one.patient_id), ""
+    if reasons.get(one.patient_id) == "died":
+        cause = DIED
+    retired = ends["retired_on"].get(denture)
+    if retired is not None and pd.notna(retired) and retired <= end:
+        end, cause = retired, GONE
+    if denture in changes.index:
+        change = changes.loc[denture]
+        if change["followed_on"] <= end:
+            end, cause = change["followed_on"], _direction(change)
+    return one.patient_id, denture, one.start, (end - one.begun).days, cause
+
+
+def _direction(change) -> str:
+    if pd.isna(change["next_level"]):
+        return ""
+    if pd.isna(change["next_force"]) or pd.isna(change["retention_n"]) or change["next_force"] == change["retention_n"]:
+        return "changed"
+    return "step up" if change["next_force"] > change["retention_n"] else "step down"

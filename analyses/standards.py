@@ -1,0 +1,181 @@
+"""Standards of the plan: met, not met, or cannot tell, and how many patients it would take."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from outcomes import longevity
+from outcomes.analyses.lifetimes import DEPENDS, YEAR
+from outcomes.present import words
+from outcomes.present.content import Verdict
+
+MET, NOT_MET, CANNOT_TELL = "met", "not met", "cannot tell"
+MOST_NEEDED = 100_000
+MOST_SAID = 2_000
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A share against a standard, unrounded. ``patients``: on which it rests; ``other``: the share by the other censoring rule."""
+
+    name: str
+    standard: float
+    verdict: str
+    share: float
+    low: float
+    high: float
+    patients: int
+    need: int | None
+    why: str
+    other: float = float("nan")
+    years: float | None = None
+    counted: str = ""
+
+
+def verdict(low: float, high: float, standard: float) -> str:
+    """Met where the whole range reaches the standard, not met where it stays below, else cannot tell.
+
+    >>> verdict(0.91, 0.97, 0.90), verdict(0.70, 0.89, 0.90), verdict(0.85, 0.95, 0.90)
+    ('met', 'not met', 'cannot tell')
+    """
+    if math.isnan(low) or math.isnan(high):
+        return CANNOT_TELL
+    return MET if low >= standard else NOT_MET if high < standard else CANNOT_TELL
+
+
+def needed_without_failure(standard: float, level: float = 0.95) -> int:
+    """Patients of whom none fails that it takes before the exact lower limit reaches the standard.
+
+    >>> needed_without_failure(0.90), needed_without_failure(0.95)
+    (36, 72)
+    """
+    return math.ceil(math.log((1 - level) / 2) / math.log(standard) - 1e-9)
+
+
+def needed_at(share: float, standard: float, level: float = 0.95) -> int | None:
+    """Independent patients whose exact limits leave the standard on one side at this share; None where it would take too many.
+
+    >>> needed_at(1.0, 0.90), needed_at(0.95, 0.90), needed_at(0.80, 0.90)
+    (36, 142, 50)
+    """
+    low, high = 0, 1
+    while not _settled(share, high, standard, level):
+        low, high = high, high * 2
+        if high > MOST_NEEDED:
+            return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if _settled(share, middle, standard, level) else (middle, high)
+    return high
+
+
+def _settled(share: float, people: int, standard: float, level: float) -> bool:
+    from scipy import stats
+
+    failures, alpha = share * people, 1 - level
+    low = stats.beta.ppf(alpha / 2, failures, people - failures + 1) if failures > 0 else 0.0
+    high = stats.beta.ppf(1 - alpha / 2, failures + 1, people - failures) if failures < people else 1.0
+    return verdict(float(low), float(high), standard) != CANNOT_TELL
+
+
+def measured(log) -> list[Measured]:
+    """Every standard of the plan against the log."""
+    return [_of_endpoint(log, one) if "endpoint" in one else _of_count(log, one) for one in log.plan["standards"]]
+
+
+def _of_endpoint(log, one: dict) -> Measured:
+    life, standard, years = log.lifetime(one["endpoint"]), one["at_least"], one["years"]
+    curve = None if log.guard else life.headline
+    nothing = Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, life.patients, None, "", years=years)
+    if log.guard:
+        return _because(nothing, "the log lists failures only")
+    followed = life.followed(years)
+    if curve is None or followed == 0 or math.isnan(curve.survival_at(years * YEAR)):
+        return _because(nothing, f"nobody was followed for {words.span(years)}")
+    found = curve.share_interval(years * YEAR)
+    other_curve = life.between_looks_other if life.examined else life.day_found_other
+    other = float(other_curve.survival_at(years * YEAR)) if other_curve is not None else float("nan")
+    said, why = verdict(found.low, found.high, standard), ""
+    if other_curve is not None and not math.isnan(other):
+        second = other_curve.share_interval(years * YEAR)
+        if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said and abs(other - found.value) > DEPENDS:
+            said, why = CANNOT_TELL, "it depends on who came back"
+    counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} had it"
+    return Measured(one["name"], standard, said, found.value, found.low, found.high, life.patients, _need(found, standard, life.patients, life.parts), why, other, years, counted)
+
+
+def _of_count(log, one: dict) -> Measured:
+    visits = asked_at(log.visits) if one["count"] == "snap asked" else checked_at(log.visits)
+    level, standard = log.plan["report"]["level"], one["at_least"]
+    people = int(visits["patient_id"].nunique())
+    if visits.empty:
+        return Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, 0, None, "no such visit is in the log")
+    share = float(visits["done"].mean())
+    by_patient = visits.groupby("patient_id")["done"].agg(["sum", "size"])
+    apart = by_patient["sum"] - share * by_patient["size"]
+    variance = people / (people - 1) * float((apart**2).sum()) / len(visits) ** 2 if people > 1 else float("nan")
+    found = longevity.effective_sample_interval(share, variance, parts=len(visits), at_risk=people, clusters=people, level=level) if people > 1 else None
+    low, high = (found.low, found.high) if found else (float("nan"), float("nan"))
+    return Measured(one["name"], standard, verdict(low, high, standard), share, low, high, people, _need(found, standard, people, len(visits)) if found else None, "")
+
+
+def asked_at(visits: pd.DataFrame) -> pd.DataFrame:
+    """Visits at which the patient was seen; ``done``: the snap was asked."""
+    seen = visits[visits["seen"] & (visits["reason"] != "delivery")]
+    return seen.assign(done=seen["snap"].notna())
+
+
+def checked_at(visits: pd.DataFrame) -> pd.DataFrame:
+    """Reviews and recalls; ``done``: every insert at least was looked at."""
+    planned = visits[visits["reason"].isin(("review", "recall"))]
+    return planned.assign(done=planned["parts_checked"].isin(("all", "inserts only")))
+
+
+def _need(found, standard: float, patients: int, parts: int) -> int | None:
+    """Patients like these that it would take at this share: what independent ones would, times how little each of these adds."""
+    wanted = needed_at(found.value, standard, found.level)
+    if wanted is None:
+        return None
+    if not found.se or found.value in (0.0, 1.0):
+        return wanted
+    worth = min(found.value * (1 - found.value) / found.se**2, parts)
+    return math.ceil(wanted * patients / worth)
+
+
+def _because(nothing: Measured, why: str) -> Measured:
+    from dataclasses import replace
+
+    return replace(nothing, why=why)
+
+
+def said(one: Measured, level: float) -> Verdict:
+    """The standard in words for the front page."""
+    asked = f"at least {words.percent(one.standard)}" + (f" at {words.span(one.years)}" if one.years else "")
+    if math.isnan(one.share):
+        return Verdict(one.name, asked, "not known", "", one.verdict, words.sentence(one.why) + "." if one.why else "", "standards-detail")
+    likely = f"likely range {words.percent_range(one.low, one.high)}" if not math.isnan(one.low) else "one patient gives no range"
+    need = ""
+    if one.verdict == CANNOT_TELL:
+        need = f"{words.sentence(one.why)}." if one.why else _needed(one, level)
+    return Verdict(one.name, asked, one.counted or words.estimated(one.share, one.patients), likely, one.verdict, need, "standards-detail")
+
+
+def _needed(one: Measured, level: float) -> str:
+    if one.share >= 1:
+        return f"It takes {words.count(needed_without_failure(one.standard, level), 'patient')} {'without a failure' if one.years else 'and never a miss'}."
+    if one.need is None or one.need > MOST_SAID:
+        return "At this share no clinic of ordinary size could settle it."
+    return f"At this share about {words.count(_round(one.need), 'patient')} would settle it."
+
+
+def _round(need: int) -> int:
+    """Two figures are enough for a forecast.
+
+    >>> _round(568), _round(43), _round(1234)
+    (570, 43, 1300)
+    """
+    step = 10 ** max(0, len(str(need)) - 2)
+    return -(-need // step) * step

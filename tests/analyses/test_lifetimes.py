@@ -1,0 +1,140 @@
+"""One endpoint's rows become the view, the shares and the counts that its way of being noticed asks for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from outcomes import longevity, schemas
+from outcomes.analyses import certainty
+from outcomes.analyses.drawings import became_of, ending_group, lines_of
+from outcomes.analyses.lifetimes import YEAR, lifetime
+from outcomes.plan import read_plan
+
+
+def life_of(rows, endpoint="housing bond failure", **settings):
+    """A lifetime from short rows: (patient, found day, observed) and what they leave out."""
+    plan = read_plan()
+    plan._body["report"] = {**plan["report"], **settings}
+    full = [{"endpoint": endpoint, "patient_id": patient, "found_day": float(found), "found_day_other": float(other if other is not None else found), "observed": observed, "entry_day": float(entry), "fresh": entry == 0,
+             "excluded": "", "first_insert": True, "left_look": 0.0, "right_look": float(found) if observed else np.nan, "left_care": float(found), "right_care": float(found) if observed else np.nan,
+             "left_day": 0.0 if observed else float(found), "right_day": float(found) if observed else np.nan, "cause": "event" if observed else "", "competing_day": np.nan, "found_at": "problem"}
+            for patient, found, observed, entry, other in rows]  # fmt: skip
+    return lifetime(pd.DataFrame(full), schemas.endpoints()[endpoint], plan)
+
+
+def some(patients=20, observed=8, entry=0):
+    return [(f"P{i}", 400 + 20 * i, i < observed, entry, None) for i in range(patients)]
+
+
+def test_failures_found_by_looking_are_read_between_looks_and_others_by_the_day_found(clinic):
+    assert clinic.lifetime("insert worn").headline is clinic.lifetime("insert worn").between_looks
+    assert clinic.lifetime("housing bond failure").headline is clinic.lifetime("housing bond failure").day_found
+
+
+def test_the_share_is_the_estimators_own(clinic):
+    life = clinic.lifetime("housing bond failure")
+    rows = life.rows
+    curve = longevity.kaplan_meier(rows["found_day"], rows["observed"], cluster=rows["patient_id"], small_sample=True)
+    share = life.share_at(2)
+    assert share.value == curve.survival_at(2 * YEAR)
+    assert (share.low, share.high) == tuple(float(x) for x in curve.interval_at(2 * YEAR))
+
+
+def test_counts_add_up_at_every_time_in_every_view(clinic):
+    for name in ("insert worn", "housing bond failure", "first repair"):
+        life = clinic.lifetime(name)
+        for counts in (life.counts(), life.looks()):
+            assert counts.sums() == counts.expected()
+            assert counts.expected()[0] == counts.total
+
+
+def test_counts_add_up_to_those_who_entered_where_parts_came_late():
+    life = life_of([*some(), *[(f"Q{i}", 900 + i, i < 3, 500 + i, None) for i in range(10)]])
+    counts = life.counts()
+    assert counts.rows["entered"][0] == 20 and counts.rows["entered"][-1] == 30
+    assert counts.sums() == counts.rows["entered"]
+
+
+def test_a_day_found_curve_of_late_comers_starts_where_enough_patients_are_followed():
+    life = life_of([(f"P{i}", 2000 + i, i < 6, 100 * i, None) for i in range(15)])
+    assert life.starts_late == 900  # the tenth patient enters on day 900
+    assert life.day_found.survival_at(900) == 1
+
+
+def test_fewer_than_five_patients_with_the_event_give_counts_and_no_share():
+    assert not life_of(some(observed=4)).speaks
+    assert life_of(some(observed=5)).speaks
+
+
+def test_five_to_nine_patients_with_the_event_get_the_cautious_limits():
+    few, more = life_of(some(30, 9)), life_of(some(30, 12))
+    cautious = few.day_found.share_interval(1.5 * YEAR)
+    assert (few.share_at(1.5).low, few.share_at(1.5).high) == (cautious.low, cautious.high)
+    assert more.share_at(1.5).low == float(more.day_found.interval_at(1.5 * YEAR)[0])
+
+
+def test_the_headline_falls_back_to_a_horizon_that_ten_patients_reached():
+    assert life_of([(f"P{i}", 900, i < 6, 0, None) for i in range(20)]).horizon == 2
+    assert life_of([(f"P{i}", 300, i < 6, 0, None) for i in range(20)]).horizon is None
+
+
+def test_an_endpoint_depends_on_who_came_back_where_the_two_rules_part():
+    apart = life_of([(f"P{i}", 700 if i < 8 else 1500, i < 8, 0, None) for i in range(16)] + [(f"Q{i}", 1600, False, 0, 30) for i in range(20)])
+    together = life_of(some())
+    assert apart.depends_on_who_came_back and not together.depends_on_who_came_back
+    sound, nothing = apart.silence(apart.widest_silence)
+    assert sound > nothing  # those nobody looked at again are taken as sound by one rule, and for nothing by the other
+    assert "depends on who came back" in certainty._silence(apart)
+
+
+def test_the_bracket_of_wear_holds_the_share_if_others_had_lasted_like_the_rest(clinic):
+    bracket = clinic.lifetime("insert worn").bracket
+    for years in (1, 2, 3):
+        low, high = bracket.bounds_at(years * YEAR)
+        assert low <= bracket.if_independent.survival_at(years * YEAR) <= high
+
+
+def test_endings_that_are_no_failure_keep_their_own_day(clinic):
+    life = clinic.lifetime("insert worn")
+    day, cause = life.endings
+    wished = (life.rows["cause"] == "wanted firmer").to_numpy()
+    assert wished.any() and (day[wished] == life.rows["competing_day"][wished]).all()
+
+
+def test_what_became_of_the_parts_adds_up_to_all_of_them(clinic):
+    became = became_of(clinic.lifetime("insert worn"))
+    ended = became.shares.drop(columns="years").sum(axis=1)
+    assert ended.between(0, 1 + 1e-9).all() and ended.is_monotonic_increasing
+    assert became.counts.sums() == became.counts.expected()
+
+
+@pytest.mark.parametrize(("ending", "group"), [("event", "event"), ("wanted lighter", "wish"), ("changed with a neighbour", "with its pair"), ("cannot tell", "cannot tell"), ("implant lost", "gone"), ("denture retired", "gone"), ("routine", "work")])
+def test_every_ending_has_its_place(ending, group):
+    assert ending_group(ending) == group
+
+
+def test_boxes_lie_where_the_curve_is_not_known(clinic):
+    (line,) = lines_of(clinic.lifetime("insert worn"))
+    curve = clinic.lifetime("insert worn").between_looks
+    assert np.allclose(line.boxes["start"] * YEAR, curve.left[np.isfinite(curve.right)])
+    for box in line.boxes.itertuples():
+        low, high = curve.survival_bounds_at((box.start + box.end) / 2 * YEAR)
+        assert low == pytest.approx(box.below) and high == pytest.approx(box.above)
+    inside = [((line.band["years"] > box.start + 1e-9) & (line.band["years"] < box.end - 1e-9)).any() for box in line.boxes.itertuples()]
+    assert not any(inside)  # no band across a box
+
+
+def test_of_inserts_only_the_first_at_their_site_count(handmade):
+    log = handmade.log(20)
+    log.times.loc[log.times.index[:6], "first_insert"] = False
+    first = log.lifetime("insert worn")
+    assert first.parts == (log.times.loc[log.times["endpoint"] == "insert worn", "first_insert"]).sum()
+
+
+def test_units_left_out_are_counted_by_reason(handmade):
+    log = handmade.log(20)
+    worn = log.times.index[log.times["endpoint"] == "insert worn"]
+    log.times.loc[worn[:3], "excluded"] = "found failed on arrival"
+    assert log.lifetime("insert worn").left_out == {"found failed on arrival": 3}
