@@ -102,6 +102,7 @@ def find(world: World, m: Mouths, v: Visit) -> None:
 def lose_implants(world: World, m: Mouths, v: Visit) -> None:
     """A lost implant is taken out: its site carries nothing from that day."""
     row, site = np.nonzero(v.failed_implants)
+    v.lost_implant = v.failed_implants.any(axis=1)
     if not len(row):
         return
     world.ledger.found(m.implant_clock[row, site], v.day[row])

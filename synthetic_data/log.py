@@ -91,7 +91,7 @@ def _words_left_out(world, lines):
 
 
 def _by_month(world, lines):
-    """Dates some visits by month only, where no other visit of the patient falls into that month."""
+    """Dates some visits by month only, where no other visit of the patient falls into that month, no set was fitted and no implant lost."""
     share, n = world.scenario.recording.visit_by_month, len(lines["jaw"])
     month = (np.datetime64(world.scenario.clinic.start, "D") + lines["day"]).astype("datetime64[M]").astype(np.int64)
     pair = lines["patient"].astype(np.int64) * 10_000 + month
@@ -100,7 +100,7 @@ def _by_month(world, lines):
     group = np.cumsum(starts) - 1
     low = lines["day"][order][starts]
     high = np.maximum.reduceat(lines["day"][order], np.flatnonzero(starts)) if n else low
-    fits = (lines["special"] >= 0) & (lines["special"] <= 2)
+    fits = (lines["special"] >= 0) & (lines["special"] <= 2) | lines["lost_implant"]
     with_set = np.bitwise_or.reduceat(fits[order], np.flatnonzero(starts)) if n else fits
     coarse = (low == high) & ~with_set & world.chance.happens(share, len(low))
     lines["precision"] = np.zeros(n, np.int8)

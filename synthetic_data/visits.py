@@ -11,7 +11,7 @@ from .words import DELIVER
 
 LINE = (
     "day", "reason", "special", "checked", "snap", "history", "why", "changed", "worn", "level", "housing", "abutment", "denture", "on_before",
-    "score", "occasion", "minutes", "seen_by", "mood", "retention", "stepped", "bond_days", "insert_days", "looked_everywhere", "wish",
+    "score", "occasion", "minutes", "seen_by", "mood", "retention", "stepped", "bond_days", "insert_days", "looked_everywhere", "wish", "lost_implant",
 )  # fmt: skip
 
 
