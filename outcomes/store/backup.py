@@ -23,7 +23,8 @@ def back_up(connection, path: Path, before: str, at: datetime) -> str:
     """
     size = path.stat().st_size
     if size > LARGEST:
-        return f"No copy of the store was made before this load: at {size / 2**20:,.0f} MB it is larger than the {LARGEST / 2**20:,.0f} MB up to which copies are made. Keep copies yourself."
+        return (f"No copy of the store was made before this change: at {size / 2**20:,.0f} MB it is larger than the {LARGEST / 2**20:,.0f} MB "
+                "up to which copies are made. Keep copies yourself.")
     folder = path.with_name(backup_folder(path.name))
     with owner_only():
         folder.mkdir(exist_ok=True)

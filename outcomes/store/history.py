@@ -15,7 +15,8 @@ def undo(connection, *, at, by: str) -> UndoReport:
 
     Its rows end with the load that brought them; what it changed, withdrew or no longer listed stands again.
     """
-    last = connection.execute("SELECT max(load) FROM kept.loads WHERE what = 'load' AND load NOT IN (SELECT undoes FROM kept.loads WHERE undoes IS NOT NULL)").fetchall()[0][0]
+    last = connection.execute("""
+        SELECT max(load) FROM kept.loads WHERE what = 'load' AND load NOT IN (SELECT undoes FROM kept.loads WHERE undoes IS NOT NULL)""").fetchall()[0][0]
     if last is None:
         raise Misuse("There is no load to take back.")
     out, back = {}, 0
@@ -29,7 +30,8 @@ def undo(connection, *, at, by: str) -> UndoReport:
     connection.execute(f"UPDATE kept.listed SET until = {last} WHERE since = {last}")
     number = connection.execute("SELECT max(load) + 1 FROM kept.loads").fetchall()[0][0]
     connection.execute("INSERT INTO kept.loads VALUES (?, ?, ?, 'undo', ?, NULL, NULL)", [number, at, by, last])
-    loaded_at, files = connection.execute(f"SELECT done_at, (SELECT list(DISTINCT name ORDER BY name) FROM kept.sources WHERE load = {last}) FROM kept.loads WHERE load = {last}").fetchall()[0]
+    loaded_at, files = connection.execute(f"""
+        SELECT done_at, (SELECT list(DISTINCT name ORDER BY name) FROM kept.sources WHERE load = {last}) FROM kept.loads WHERE load = {last}""").fetchall()[0]
     sentences = [f"Took back load {last} of {loaded_at:%Y-%m-%d %H:%M} UTC ({joined(files or ['no file'])})"
                  + (f": {joined([counted(count, name) for name, count in out.items()])}." if out else ".")]
     if back:

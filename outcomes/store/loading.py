@@ -128,7 +128,9 @@ def place(connection, table: schemas.Table, load: Load) -> Counts:
 
 def _once(connection, table: schemas.Table, same_key: str, differs: str) -> str:
     """Name of a view of ``incoming`` with each key once; the same key with two contents is refused."""
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE doubled AS SELECT {names(table.key)}, min(_row) AS first FROM incoming GROUP BY {names(table.key)} HAVING count(*) > 1")
+    connection.execute(f"""
+        CREATE OR REPLACE TEMP TABLE doubled AS
+        SELECT {names(table.key)}, min(_row) AS first FROM incoming GROUP BY {names(table.key)} HAVING count(*) > 1""")
     if not connection.execute("SELECT count(*) FROM doubled").fetchall()[0][0]:
         return "incoming"
     connection.execute(f"""

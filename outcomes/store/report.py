@@ -99,7 +99,7 @@ def joined(words: list[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
-def load_sentences(tables: dict[str, Counts], files: list[str], *, errors: int, backup: str, notes: list[str]) -> list[str]:
+def load_sentences(tables: dict[str, Counts], files: list[str], *, errors: int, aside: int, backup: str, notes: list[str]) -> list[str]:
     """What a load did, in plain words."""
     total = {name: sum(getattr(counts, name) for counts in tables.values()) for name in ("added", "changed", "unchanged", "withdrawn", "gone")}
     out = []
@@ -107,17 +107,20 @@ def load_sentences(tables: dict[str, Counts], files: list[str], *, errors: int, 
     if added:
         out.append(f"Loaded {joined(added)}.")
     elif not total["changed"] and not total["withdrawn"]:
-        out.append(f"Nothing new: {'all ' if total['unchanged'] > 1 else ''}{rows(total['unchanged'])} {was(total['unchanged'])} in the store already.")
+        out.append("There is no row to load." if not total["unchanged"] else f"Nothing new: {'all ' if total['unchanged'] > 1 else ''}{rows(total['unchanged'])} {was(total['unchanged'])} in the store already.")
     if total["changed"]:
         out.append(f"{rows(total['changed'])} {was(total['changed'])} changed; what stood there before stays in the history.")
     if total["withdrawn"]:
-        out.append(f"{rows(total['withdrawn'])} no longer in {joined(files)} {was(total['withdrawn'])} withdrawn; the history keeps {'it' if total['withdrawn'] == 1 else 'them'}.")
+        out.append(f"{rows(total['withdrawn'])} no longer in {joined(files)} {was(total['withdrawn'])} withdrawn; "
+                   f"the history keeps {'it' if total['withdrawn'] == 1 else 'them'}.")
     if total["gone"] and errors:
         out.append(f"{rows(total['gone'])} loaded from {joined(files)} before {was(total['gone'])} not among its good rows now and {was(total['gone'])} kept.")
     elif total["gone"]:
-        out.append(f"{rows(total['gone'])} no longer in {joined(files)} {was(total['gone'])} kept (use --withdraw to take {'it' if total['gone'] == 1 else 'them'} out).")
+        out.append(f"{rows(total['gone'])} no longer in {joined(files)} {was(total['gone'])} kept "
+                   f"(use --withdraw to take {'it' if total['gone'] == 1 else 'them'} out).")
     if errors:
-        out.append(f"Rows with errors were set aside ({errors:,} {'error' if errors == 1 else 'errors'}); mend them and load the file again.")
+        out.append(f"{rows(aside) + ' ' + was(aside) if aside else 'Rows with errors were'} set aside "
+                   f"({errors:,} {'error' if errors == 1 else 'errors'}); mend what is wrong and load the file again.")
     return out + ([backup] if backup else []) + notes
 
 

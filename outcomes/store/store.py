@@ -105,7 +105,8 @@ class Store:
             number = load.number
         except _NothingNew:
             number, skipped = None, ""
-        sentences = load_sentences(written.tables, written.shorter, errors=checked.error_count, backup=skipped, notes=self.notes)
+        sentences = load_sentences(written.tables, written.shorter, errors=checked.error_count,
+                                   aside=sum(getattr(checked, "set_aside", {}).values()), backup=skipped, notes=self.notes)
         return LoadReport(number, written.tables, written.gone, sentences)
 
     def undo(self) -> UndoReport:

@@ -69,7 +69,8 @@ def sentence(problem: BaseException, name: str) -> OutcomesError:
     if says(_HERE):
         return open_here(name)
     if says(_BARRED) or isinstance(problem, PermissionError):
-        return Misuse(f"You may not write to the store {name} or its folder. Ask whoever owns the folder, or keep the store in a folder of your own; nothing was changed.")
+        return Misuse(f"You may not write to the store {name} or its folder. Ask whoever owns the folder, or keep the store in a folder of your own; "
+                      "nothing was changed.")
     if says(_BROKEN):
         return damaged(name)
     if says(_NEWER):

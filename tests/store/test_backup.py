@@ -73,7 +73,7 @@ def test_a_large_store_is_not_copied_and_the_user_is_told(path, clinic, monkeypa
     with open_store(path, create=True) as store:
         store.load(clinic())
         done = store.load(clinic(pull_tests=None), withdraw=True)
-    assert done.sentences[-1].startswith("No copy of the store was made before this load: at ")
+    assert done.sentences[-1].startswith("No copy of the store was made before this change: at ")
     assert not (path.parent / "clinic_backups").exists()
 
 

@@ -170,7 +170,19 @@ def test_rows_with_errors_stop_a_load_unless_the_good_rows_are_asked_for(store, 
     assert store.history().empty
     done = store.load(checked, good_rows=True)
     assert done.added == 18
-    assert "Rows with errors were set aside (3 errors); mend them and load the file again." in done.sentences
+    assert "Rows with errors were set aside (3 errors); mend what is wrong and load the file again." in done.sentences
+
+
+def test_rows_set_aside_are_counted_where_the_check_counted_them(store, clinic):
+    checked = clinic()
+    checked.error_count, checked.set_aside = 1, {"visits": 1, "parts_log": 3}
+    assert "4 rows were set aside (1 error); mend what is wrong and load the file again." in store.load(checked, good_rows=True).sentences
+
+
+def test_a_load_without_rows_says_so(store, clinic):
+    checked = clinic(patients=[], dentures=[], insert_levels=[], visits=[], parts_log=[], pull_tests=[])
+    done = store.load(checked)
+    assert (done.load_id, done.sentences) == (None, ["There is no row to load."])
 
 
 def test_a_row_set_aside_for_an_error_is_never_taken_for_one_that_was_withdrawn(store, clinic, rows_of_the_clinic):
