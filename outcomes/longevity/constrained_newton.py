@@ -17,6 +17,7 @@ import numpy as np
 from scipy.linalg.lapack import dposv
 
 TOLERANCE = 1e-10  # of the total weight
+SLACK = 1e-8  # of the total weight: how far the gain may lie below its bound where there is mass
 ROUNDING = 1e-7  # of the total weight: a gap below this that no longer halves is rounding
 ROUNDS = 200
 GRID = 40  # places the first support starts with, beside those that every row needs
@@ -43,6 +44,7 @@ def maximise(first, after, weight, size: int, start: tuple | None = None, tolera
         mass = np.full(len(support), 1 / len(support))
     else:
         support, mass = start
+    before = np.inf
     for rounds in range(1, ROUNDS + 1):
         pairs = _Pairs(first, after, weight, support, size)
         cumulative = np.concatenate([[0.0], np.cumsum(mass)])
@@ -52,11 +54,12 @@ def maximise(first, after, weight, size: int, start: tuple | None = None, tolera
                 cumulative = pairs.self_consistent(cumulative)
         cumulative = pairs.newton_step(cumulative)
         gain = pairs.gain_everywhere(cumulative)
-        gap, best = float(gain.max() - total), best if rounds > 1 else np.inf
         mass = np.diff(cumulative)
-        if gap <= tolerance * total or (gap >= best / 2 and gap <= ROUNDING * total):
+        gap, slack = float(gain.max() - total), float(total - gain[support][mass > 0].min())
+        worst = max(gap, slack * tolerance / SLACK)
+        if worst <= tolerance * total or (worst >= before / 2 and gap <= ROUNDING * total):
             break
-        best = gap
+        before = worst
         support, mass = _revise(support, mass, gain, total * (1 + tolerance))
     keep = mass > 0
     return Solution(support[keep], mass[keep], pairs.log_likelihood(pairs.mass(cumulative)), gap, rounds)

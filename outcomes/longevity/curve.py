@@ -20,7 +20,7 @@ def crossing(days: np.ndarray, reached: np.ndarray) -> float:
     return float(days[np.argmax(reached)]) if reached.any() else float("inf")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class SurvivalCurve:
     """Share still free of the event, day by day.
 
@@ -49,6 +49,9 @@ class SurvivalCurve:
     method: str
     note: str
     _exits: Exits = field(repr=False)
+
+    def __repr__(self) -> str:
+        return f"SurvivalCurve({self.rows} rows, {self.clusters or 'no'} clusters, {self.events:g} events; {self.method})"
 
     # -------------------------------------------------------------- read the curve
 

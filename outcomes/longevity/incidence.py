@@ -18,7 +18,7 @@ from outcomes.longevity.exits import Exits, hazards, history_of_rows
 from outcomes.longevity.influence import contributions, inverse_staying, running_variance
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class CumulativeIncidence:
     """Share that has ended by each cause, day by day. ``causes`` sorted; ``incidence``, ``se``, ``low``, ``high``, ``events``: (causes,
     days); ``event_free`` and ``at_risk``: (days,); counts, ``method`` and ``note`` as in ``kaplan_meier``."""
@@ -41,6 +41,9 @@ class CumulativeIncidence:
     note: str
     _exits: Exits = field(repr=False)
     _cause: np.ndarray = field(repr=False)
+
+    def __repr__(self) -> str:
+        return f"CumulativeIncidence({self.rows} rows, {self.clusters or 'no'} clusters, causes {', '.join(map(str, self.causes))}; {self.method})"
 
     def incidence_at(self, t, cause):
         """Share ended by ``cause`` up to ``t`` (number or array); nan past the last day, unless nothing is left free."""

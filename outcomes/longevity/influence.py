@@ -12,6 +12,8 @@ import numpy as np
 
 from outcomes.longevity.exits import Exits
 
+ROUNDING = 1e-14  # a variance this small beside the terms it is the difference of is rounding: nothing is left to vary
+
 
 def contributions(exits: Exits, jump: np.ndarray, drift: np.ndarray) -> np.ndarray:
     """Influence of every exit: event · jump - weight · drift at its day."""
@@ -57,16 +59,18 @@ def running_variance(exits: Exits, parts, drifts, loads, days: int) -> tuple[np.
     states = [within(scaled(part[order]), 0.0) for part in parts] + [within(-weight, whole)]
     loads = [np.asarray(load) for load in loads]
     loads.append(-sum(load * drift for load, drift in zip(loads, drifts)))
-    last, variance = len(parts), np.zeros(days)
+    last, variance, size = len(parts), np.zeros(days), np.zeros(days)
     for k in range(last + 1):
         for m in range(k, last + 1):
             change = states[k][1] * states[m][1] - states[k][0] * states[m][0]
             running = np.cumsum(np.bincount(position, weights=change, minlength=days))
             if k == m == last:
                 running += (whole**2).sum()
-            variance += (1 if k == m else 2) * loads[k] * loads[m] * running
+            turnover = np.cumsum(np.bincount(position, weights=np.abs(change), minlength=days)) + np.abs(running[:1])
+            load = (1 if k == m else 2) * loads[k] * loads[m]
+            variance, size = variance + load * running, size + np.abs(load) * turnover
     before, after = states[-1]
     hair = 1e-9 * max(1.0, float(whole.max()))
     gone = np.cumsum(np.bincount(position, weights=(after > hair).astype(float) - (before > hair), minlength=days))
     present = (whole > hair).sum() + np.concatenate([[0.0], gone[:-1]])
-    return np.maximum(variance, 0.0), np.rint(present).astype(int)
+    return np.where(variance > ROUNDING * size, variance, 0.0), np.rint(present).astype(int)

@@ -73,9 +73,11 @@ class _Data:
     support: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class IntervalCurve:
-    """Mass in each support interval (left, right]; where inside it the curve falls, the data do not say.
+    """Mass in each support interval (left, right]. The masses are unique: every innermost interval is the last that some row
+    covers, so the rows' probabilities give the cumulative mass one after the other. Where inside its interval a mass falls, the
+    data do not say.
 
     ``log_likelihood``: sum of weight · log of each row's probability; ``gap``: no curve at all has a log-likelihood higher by
     more than this; ``rounds`` of the solver; ``rows``, ``clusters`` (None without) and ``events`` (weight with a finite right
@@ -96,6 +98,9 @@ class IntervalCurve:
     draws: int
     seed: object
     _data: _Data = field(repr=False)
+
+    def __repr__(self) -> str:
+        return f"IntervalCurve({self.rows} rows, {self.clusters or 'no'} clusters, {self.events:g} events; {self.method})"
 
     # -------------------------------------------------------------- read the curve
 
@@ -207,21 +212,8 @@ class IntervalCurve:
     # -------------------------------------------------------------- what to beware of, table
 
     @cached_property
-    def unique(self) -> bool:
-        """Whether the masses are the only ones with this likelihood (rank of the rows on all places that could hold mass)."""
-        cover, data = self._data.cover, self._data
-        probability = np.concatenate([[0.0], np.cumsum(self._spread())])
-        value = data.weight / (probability[cover.after] - probability[cover.first])
-        gain = np.cumsum(np.bincount(cover.first, value, cover.size + 1) - np.bincount(cover.after, value, cover.size + 1))[:-1]
-        could = np.flatnonzero(gain >= data.weight.sum() - max(1e-7 * data.weight.sum(), 10 * self.gap))
-        could = np.union1d(could, data.support)
-        place = np.searchsorted(could, np.arange(cover.size + 1))
-        edges = np.unique(np.column_stack([place[cover.first], place[cover.after]]), axis=0)
-        return _connected(edges, len(could) + 1)
-
-    @cached_property
     def note(self) -> str:
-        """What to beware of: no event, mass never seen to fall, wide steps, masses that are not unique, one cluster."""
+        """What to beware of: no event, mass never seen to fall, wide steps, one cluster, a solver that stopped early."""
         notes = []
         if self.events == 0:
             notes.append("no event: the curve stays at 1")
@@ -231,8 +223,6 @@ class IntervalCurve:
                 f"({low:g}, {high:g}]" for low, high in zip(self.left[wide], self.right[wide])))
         if self.right[-1] == np.inf and self.left[-1] > 0:
             notes.append(f"past {self.left[-1]:g} nothing is known of the remaining {self.mass[-1]:.3f}")
-        if not self.unique:
-            notes.append("other masses fit equally well: the steps are not unique, the likelihood is")
         if self.clusters == 1:
             notes.append("one cluster cannot be resampled: standard errors are nan")
         if self.gap > 1e-6 * self._data.weight.sum():
@@ -259,11 +249,6 @@ class IntervalCurve:
     def _remaining(self, ends: np.ndarray, t) -> np.ndarray:
         passed = np.searchsorted(np.where(np.isfinite(ends), ends * (1 - TIE), ends), as_times(t), side="right")
         return np.clip(1 - np.concatenate([[0.0], np.cumsum(self.mass)]), 0.0, 1.0)[passed]
-
-    def _spread(self) -> np.ndarray:
-        everywhere = np.zeros(self._data.cover.size)
-        everywhere[self._data.support] = self.mass
-        return everywhere
 
     def _horizon(self, horizon: float) -> float:
         ends = np.concatenate([self._data.left, self._data.right[np.isfinite(self._data.right)]])
@@ -303,14 +288,3 @@ def _mean_within(left, right, tau: float) -> np.ndarray:
     width = np.where(np.isfinite(right) & (right > left), right - left, 1.0)
     cut = left + (inside - left) - (inside - left) ** 2 / (2 * width)
     return np.where(left >= tau, tau, np.where((right == left) | ~np.isfinite(right), np.minimum(right, tau), cut))
-
-
-def _connected(edges: np.ndarray, nodes: int) -> bool:
-    """Whether the rows' (start, stop) pairs link every edge of the support to an end where F is known to be 0 or 1."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    joined = np.where(edges == nodes - 1, 0, edges)
-    graph = coo_array((np.ones(len(joined)), (joined[:, 0], joined[:, 1])), shape=(nodes, nodes))
-    count, label = connected_components(graph, directed=False)
-    return len(np.unique(label[: nodes - 1])) == 1

@@ -17,7 +17,7 @@ from outcomes.longevity.estimate import ArgumentError, answer, as_codes, as_dura
 from outcomes.longevity.exits import cluster_codes
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Occupancy:
     """Share of units in each state. ``states`` sorted; ``start`` shares at the earliest start; ``time`` the days with a change;
     ``probability`` (days, states) after each; ``at_risk`` (days, states) before it. ``subjects``, ``clusters`` and ``changes`` count what
@@ -37,6 +37,9 @@ class Occupancy:
     method: str
     note: str
     _rows: _Rows = field(repr=False)
+
+    def __repr__(self) -> str:
+        return f"Occupancy({self.subjects} subjects, {self.clusters} clusters, {self.changes} changes; {self.method})"
 
     def probability_at(self, t, state):
         """Share in ``state`` at ``t`` (number or array); nan past the last day under observation."""

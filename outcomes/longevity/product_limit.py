@@ -61,7 +61,7 @@ def kaplan_meier_from_counts(time, failed, left=None, *, entered=None, at_risk=N
     return product_limit(history_of_counts(time, failed, left, entered, cluster), level, transform, small_sample)
 
 
-def follow_up(duration, observed, *, entry=None, weights=None, cluster=None, level=0.95) -> SurvivalCurve:
+def follow_up(duration, observed, *, entry=None, weights=None, cluster=None, level=0.95, transform="loglog") -> SurvivalCurve:
     """How long rows were followed: the Kaplan–Meier curve with events and censorings exchanged; ``quantile(0.5)`` is the median.
 
     Arguments as in ``kaplan_meier``. Where nobody was censored the follow-up was never cut: not reached, inf.
@@ -75,7 +75,7 @@ def follow_up(duration, observed, *, entry=None, weights=None, cluster=None, lev
     from dataclasses import replace
 
     flags = as_flags("observed", observed, length=len(np.atleast_1d(duration)))
-    curve = kaplan_meier(duration, ~flags, entry=entry, weights=weights, cluster=cluster, level=level)
+    curve = kaplan_meier(duration, ~flags, entry=entry, weights=weights, cluster=cluster, level=level, transform=transform)
     return replace(curve, method="reverse Kaplan–Meier (end of follow-up as the event); " + curve.method)
 
 

@@ -18,7 +18,7 @@ from outcomes.longevity.exits import Exits, at_risk, cluster_codes, hazards
 from outcomes.longevity.influence import inverse_staying, running_variance
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class MeanCumulative:
     """Mean number (amount) of events per unit up to each day. Arrays over ``time``, the days with an event or an end: ``at_risk``,
     ``events``, ``mean``, ``se``, ``low``, ``high``. ``subjects``, ``clusters`` and ``total`` count what went in."""
@@ -40,6 +40,9 @@ class MeanCumulative:
     _amount: np.ndarray = field(repr=False)
     _gone: np.ndarray = field(repr=False)
     _settled: tuple = field(repr=False)
+
+    def __repr__(self) -> str:
+        return f"MeanCumulative({self.subjects} subjects, {self.clusters} clusters, {self.total:g} events; {self.method})"
 
     def mean_at(self, t):
         """Mean number of events per unit up to ``t`` (number or array); nan past the last day under observation."""

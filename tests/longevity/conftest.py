@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import json
 import subprocess
+import sys
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # so that test modules can share histories.py
 
 HEAD = "suppressPackageStartupMessages({library(survival); library(cmprsk); library(jsonlite)})\n"
 
@@ -27,3 +31,9 @@ def r(tmp_path):
         return json.loads(done.stdout)
 
     return run
+
+
+@pytest.fixture(scope="session")
+def reference() -> Path:
+    """Folder of the values from outside."""
+    return Path(__file__).parents[1] / "references"
