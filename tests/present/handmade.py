@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pandas as pd
 
@@ -83,6 +85,7 @@ DRAWINGS = {
 }
 
 
+@cache
 def picture(stem: str) -> content.Picture:
     from markupsafe import Markup
 
@@ -111,6 +114,7 @@ def report(answers: int = 7, rows: int = 6, hostile: str = "") -> content.Report
             content.Section("inserts", "Inserts", (picture("inserts"), picture("became"), content.Notice("The log lists failures but not the visits where nothing was wrong."))),
             content.Section("people", "What patients say", (picture("snap"), picture("satisfaction"))),
             content.Section("in-it", "Who is in it", (picture("flow"), picture("levels"))),
+            content.Section("certainty", "How sure, in detail", (content.Prose(("What silence could do.",)),)),
             content.Section("lists", "Lists for the clinic", (content.Pseudonyms("Recalls overdue", "list-recalls", tuple((f"P{i:04d}", "last seen 3 March 2024") for i in range(14))),)),
             content.Section("methods", "Methods", (content.Prose(("Kaplan–Meier on the day found.",)), content.Listing('{\n  "audit": {}\n}', "The plan")), methods=True),
         ),
