@@ -209,7 +209,7 @@ def _expand(log: Log, held: Held, problems: Problems):
         log.frames.setdefault(name, blank(schemas.tables()[name]))
     once = {name: repeats.once(log.frames[name], name, problems) for name in ("day_sheet", "set_up")}
     arranged = sites.arrange(once["day_sheet"], once["set_up"], log.frames["dentures"], log.frames["implants"], held.sites(), held.dentures())
-    made = day_sheet.expand(log, arranged)
+    made = day_sheet.expand(log, arranged, {name: held.frame(name) for name in ("dentures", "implants")})
     for name, frame in made.items():
         written = log.frames.get(name)
         log.frames[name] = frame if written is None else stacked([written, frame])
@@ -224,11 +224,12 @@ def _empty(readings: list[Reading], log: Log) -> None:
 
 def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) -> dict[str, np.ndarray]:
     """Denture ids left out, doubles, rules across tables; returns which rows stay out."""
-    repeats.take_once(staged, log, problems)
-    staged.prepare()
     for name, frame in (arranged or lines.nothing()).items():
         staged.stage_written(name, frame)
+    staged.prepare("staged.sql")
     staged.find_dentures()
+    repeats.take_once(staged, log, problems)
+    staged.prepare("staged.sql", "looks.sql")
     rules.run(staged, log, problems)
     bad = aside.from_problems(log, problems)
     if not any(rows.any() for rows in bad.values()):

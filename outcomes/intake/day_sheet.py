@@ -29,14 +29,18 @@ SILENT = ["notes silent", "not checked"]
 CHANGE_REASONS = {"wanted firmer": "wanted firmer", "wanted lighter": "wanted lighter", "routine": "routine", "other work": "with reline or housing work"}
 
 
-def expand(log: Log, sites: Sites) -> dict[str, pd.DataFrame]:
-    """The long rows of visits, parts_log, denture_log, dentures and implants that the day sheet and the set-up make."""
+def expand(log: Log, sites: Sites, held: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """The long rows of visits, parts_log, denture_log, dentures and implants that the day sheet and the set-up make.
+
+    ``held``: the dentures and implants the store holds. What the sheets do not speak of (a base, a lost implant) is kept from them.
+    """
     sources = {name: log.frames[name] for name in ("day_sheet", "set_up")}
     lines = sites.lines.assign(visit_id=keys.visit_ids(*(sites.lines[name] for name in ("patient", "date", "date_precision", "arch", "visit_order"))))
     parts = noticed(combined(set_parts(lines, sites), said_parts(lines, sites)), lines)
     parts["visit_id"] = lines["visit_id"].reindex(parts["line"]).to_numpy()
     found = {
-        "visits": visits(lines), "parts_log": parts, "denture_log": denture_rows(lines), "dentures": dentures(sites), "implants": implants(sites, log.frames["implants"]),
+        "visits": visits(lines), "parts_log": parts, "denture_log": denture_rows(lines), "dentures": dentures(sites, held["dentures"]),
+        "implants": implants(sites, log.frames["implants"], held["implants"]),
     }
     return {name: as_declared(rows, schemas.tables()[name], sources) for name, rows in found.items()}
 
@@ -96,8 +100,8 @@ def _denture_at(frame: pd.DataFrame, sites: Sites) -> np.ndarray:
 def _removals(sites: Sites, part: str) -> pd.DataFrame:
     """(patient, position, removed): the turns of lines that say the part was taken out for good."""
     cell = "abutments" if part == "abutment" else "housings"
-    found = [(line.patient, entry.position, line.turn) for line in sites.lines.itertuples() for entry in (getattr(line, cell) if isinstance(getattr(line, cell), tuple) else ())
-             if entry.action == "removed"]
+    found = [(patient, entry.position, turn) for patient, turn, value in zip(*(sites.lines[name].tolist() for name in ("patient", "turn", cell)))
+             if isinstance(value, tuple) for entry in value if entry.action == "removed"]
     return pd.DataFrame(found, columns=["patient", "position", "removed"])
 
 
@@ -209,7 +213,7 @@ def denture_rows(lines: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(visit_id=lines["visit_id"].reindex(rows["line"]).to_numpy(), source="day_sheet", row=rows["line"], cell="denture")
 
 
-def dentures(sites: Sites) -> pd.DataFrame:
+def dentures(sites: Sites, held: pd.DataFrame) -> pd.DataFrame:
     """One denture for the first set of a jaw, and one for each renewal, which retires the one before."""
     rows = sites.dentures
     out = pd.DataFrame({
@@ -218,16 +222,41 @@ def dentures(sites: Sites) -> pd.DataFrame:
         "retired_reason": np.where(rows["retired_precision"].notna(), "remade", None), "existing": np.where(rows["reason"] == "conversion", "yes", None),
         "source": rows["source"], "row": rows["row"], "cell": np.where(rows["source"] == "set_up", "fitted_on", "denture"),
     })
-    return out[rows["source"].isin(["set_up", "day_sheet"])]
+    out = out[rows["source"].isin(["set_up", "day_sheet"])]
+    if held.empty:
+        return out
+    renewed = rows[(rows["source"] == "store") & (rows["retiring_row"] >= 0)]
+    old = renewed[["denture_id", "retired_day", "retired_precision", "retiring_row"]].merge(held[held["retired_on_precision"].isna()], on="denture_id")
+    old = old.assign(retired_on=old["retired_day"], retired_on_precision=old["retired_precision"], retired_reason="remade", source="day_sheet", row=old["retiring_row"], cell="denture")
+    return pd.concat([_kept(out, sites, held), old], ignore_index=True)
 
 
-def implants(sites: Sites, given: pd.DataFrame) -> pd.DataFrame:
-    """One implant for each single site of a set, in use, unless the implants table has it; its divergence as first written."""
+def _kept(made: pd.DataFrame, sites: Sites, held: pd.DataFrame) -> pd.DataFrame:
+    """Made dentures with what the store knows beside: its other columns, and its retirement unless a line of that very day speaks against it."""
+    both = made.merge(held, how="left", on="denture_id", suffixes=("", "_held"))
+    restated = pd.MultiIndex.from_frame(both[["patient_id", "arch", "retired_on_held"]]).isin(pd.MultiIndex.from_frame(sites.lines[["patient", "jaw", "date"]]))
+    for name in held.columns.difference(["denture_id", "patient_id", "arch", "delivered_on", "delivered_on_precision"]):
+        if name not in made:
+            continue
+        stands = both[name].isna() & ~(restated & name.startswith("retired"))
+        both[name] = both[name].where(~stands, both[name + "_held"])
+    return both.drop(columns=[name for name in both if name.endswith("_held")])
+
+
+def implants(sites: Sites, given: pd.DataFrame, held: pd.DataFrame) -> pd.DataFrame:
+    """One implant for each single site of a set, in use, unless the implants table has it; its divergence as first written.
+
+    Of an implant that the store holds, only a divergence not yet known is added.
+    """
     sets = sites.sets[~sites.sets["position"].str.contains("-", regex=False)].rename_axis("row").reset_index()
     rows = sets.groupby(["patient", "position"], as_index=False, sort=False).agg(divergence_deg=("divergence_deg", "first"), row=("row", "first"))
     named = pd.MultiIndex.from_arrays([given["patient_id"].astype(object), given["position"].astype(object)])
     rows = rows[~pd.MultiIndex.from_frame(rows[["patient", "position"]]).isin(named)]
-    return rows.rename(columns={"patient": "patient_id"}).assign(state="in use", source="set_up", cell="position")
+    rows = rows.rename(columns={"patient": "patient_id"}).assign(source="set_up", cell="position")
+    rows = rows.merge(held, how="left", on=["patient_id", "position"], suffixes=("", "_held"), indicator="there")
+    rows["divergence_deg"] = rows["divergence_deg"].where(rows["divergence_deg"].notna(), rows["divergence_deg_held"].astype("float64"))
+    rows["state"] = rows["state"].astype(object).where(rows["there"] == "both", "in use")
+    return rows
 
 
 def as_declared(rows: pd.DataFrame, table: schemas.Table, sources: dict[str, pd.DataFrame]) -> pd.DataFrame:

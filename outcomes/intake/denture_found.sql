@@ -6,27 +6,33 @@
 -- coarse dates only allow it; then the one delivered last.
 
 WITH wanting AS (
-    SELECT t.place, v.patient_id, coalesce(jaw_of($position), v.arch) AS jaw, v.first_day, v.last_day
+    SELECT DISTINCT t.visit_id, jaw_of($position) AS named
     FROM $table t
-    JOIN visit_days v USING (visit_id)
     WHERE t.place IS NOT NULL AND t.denture_id IS NULL
 ),
 in_use AS (
-    SELECT w.place, d.denture_id, d.arch, coalesce(d.first_day, DATE '1900-01-01') AS since,
-        coalesce(d.last_day <= w.first_day, true) AND coalesce(d.retired_first > w.last_day, true) AS surely
+    SELECT w.visit_id, w.named, d.denture_id, d.arch, coalesce(d.first_day, DATE '1900-01-01') AS since,
+        coalesce(d.last_day <= v.first_day, true) AND coalesce(d.retired_first > v.last_day, true) AS surely
     FROM wanting w
-    JOIN denture_days d ON d.patient_id = w.patient_id
-    WHERE (w.jaw IS NULL OR d.arch = w.jaw)
+    JOIN visit_days v USING (visit_id)
+    JOIN denture_days d ON d.patient_id = v.patient_id
+    WHERE d.arch = coalesce(w.named, v.arch, d.arch)
         AND d.kept_for <> 'spare'
-        AND (d.first_day IS NULL OR d.first_day <= w.last_day)
-        AND (d.retired_last IS NULL OR d.retired_last >= w.first_day)
+        AND (d.first_day IS NULL OR d.first_day <= v.last_day)
+        AND (d.retired_last IS NULL OR d.retired_last >= v.first_day)
 ),
 latest AS (
-    SELECT place, arch, max_by(denture_id, (surely, since)) AS denture_id
+    SELECT visit_id, named, arch, max_by(denture_id, (surely, since)) AS denture_id
     FROM in_use
-    GROUP BY place, arch
+    GROUP BY visit_id, named, arch
+),
+found AS (
+    SELECT visit_id, named, any_value(denture_id) AS denture_id
+    FROM latest
+    GROUP BY visit_id, named
+    HAVING count(*) = 1
 )
-SELECT place, any_value(denture_id) AS denture_id
-FROM latest
-GROUP BY place
-HAVING count(*) = 1
+SELECT t.place, f.denture_id
+FROM $table t
+JOIN found f ON f.visit_id = t.visit_id AND f.named IS NOT DISTINCT FROM jaw_of($position)
+WHERE t.place IS NOT NULL AND t.denture_id IS NULL

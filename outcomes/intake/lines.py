@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from outcomes.intake.sites import DENTURE_CELLS, Sites
+from outcomes.intake.sites import DENTURE_CELLS, Sites, named_positions
 
 
 def views(sites: Sites, day_sheet: pd.DataFrame, set_up: pd.DataFrame, parts: pd.DataFrame) -> dict[str, pd.DataFrame]:
@@ -33,7 +33,7 @@ def _day_sheet(sites: Sites, frame: pd.DataFrame, named: pd.DataFrame) -> pd.Dat
     plain = frame[["reason", "arch", "why", "snap_lost_precision"]].astype(object)
     plain = plain.where(plain.notna(), None)
     plain["jaw"] = sites.lines["jaw"].reindex(frame.index).to_numpy()
-    plain["speaks_of_denture"] = frame[list(DENTURE_CELLS)].drop(columns="snap_lost").map(lambda cell: cell is not None and cell != "none").any(axis=1)
+    plain["speaks_of_denture"] = frame[list(DENTURE_CELLS)].drop(columns="snap_lost").map(_says_something).any(axis=1)
     plain["speaks_of_denture"] &= frame.index.isin(sites.lines.index)
     listed = named[named["column_name"] == "inserts_changed"].groupby("place").size().reindex(frame.index).fillna(0)
     everything = frame["inserts_changed"].map(lambda cell: isinstance(cell, str) and cell == "all").astype(bool)
@@ -41,6 +41,10 @@ def _day_sheet(sites: Sites, frame: pd.DataFrame, named: pd.DataFrame) -> pd.Dat
     elsewhere = named[(named["column_name"] == "level_now") & ~named["changed"]]
     plain["level_elsewhere"] = frame.index.isin(elsewhere["place"])
     return plain
+
+
+def _says_something(cell) -> bool:
+    return cell is not None and cell != "none"
 
 
 def _set_up(sites: Sites, frame: pd.DataFrame) -> pd.DataFrame:
@@ -54,13 +58,7 @@ def _set_up(sites: Sites, frame: pd.DataFrame) -> pd.DataFrame:
 
 def _positions(sites: Sites) -> pd.DataFrame:
     """Every position that a cell of a line names, whether a set was in place there by then, and whether its insert was changed."""
-    found = []
-    for column in ("inserts_changed", "worn_at", "level_now", "housings", "abutments"):
-        for place, value in sites.lines[column].items():
-            if isinstance(value, tuple):
-                texts = (one if isinstance(one, str) else one[0] if isinstance(one, tuple) else one.position for one in value)
-                found += [(place, column, text) for text in texts if text != "all"]
-    named = pd.DataFrame(found, columns=["place", "column_name", "position"]).astype({"place": "int64", "column_name": object, "position": object})
+    named = named_positions(sites.lines).rename(columns={"line": "place", "column": "column_name"})
     placed = sites.in_place(sites.lines.loc[np.unique(named["place"])])[["line", "position"]].rename(columns={"line": "place"}).assign(in_place=True)
     named = named.merge(placed, how="left", on=["place", "position"])
     named["in_place"] = named["in_place"].eq(True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 # Words of a heading, in the languages clinics of several countries may use; the list is our own choice.
 _HEADINGS = {
@@ -46,10 +47,14 @@ def content(text: str, *, person: bool) -> str | None:
     Of keys such as ``P0042/2024-03-14`` only what stands before the first stroke is judged.
     """
     text = text.strip()
-    if _EMAIL.search(text):
+    if "@" in text and _EMAIL.search(text):
         return "an e-mail address"
-    key = _VISIT_KEY.fullmatch(text)
-    text = key.group(1) if key else text
+    key = _VISIT_KEY.fullmatch(text) if "/" in text else None
+    return _content(key.group(1) if key else text, person)
+
+
+@lru_cache(maxsize=100_000)
+def _content(text: str, person: bool) -> str | None:
     if _DATE.fullmatch(text):
         return "a date, perhaps of birth"
     if sum(letter.isdigit() for letter in text) >= DIGITS_OF_A_NUMBER and _PHONE.fullmatch(text):

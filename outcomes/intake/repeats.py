@@ -22,11 +22,10 @@ def once(frame: pd.DataFrame, name: str, problems: Problems) -> pd.DataFrame:
 
 
 def take_once(staged: Staged, log: Log, problems: Problems) -> None:
-    """Leave the repeats of whole rows out of every stored table."""
+    """Leave the repeats of whole rows out of every stored table, and note for the rules which rows differ under one key."""
+    shared = {}
     for name, table in schemas.stored_tables().items():
         frame = log.frames[name]
-        if len(frame) < 2:
-            continue
         suspects = np.zeros(len(frame), dtype=bool)
         suspects[staged.sharing_a_key(name)] = True
         again = _again(frame, table, suspects)
@@ -34,6 +33,8 @@ def take_once(staged: Staged, log: Log, problems: Problems) -> None:
             staged.drop(name, again)
             made = frame["_from"].isin(["day_sheet", "set_up"]).to_numpy()
             problems.add("warning", "same row twice", name, np.flatnonzero(again & ~made), table.key[0], *WORDS)
+        shared[name] = staged.sharing_a_key(name) if again.any() else np.flatnonzero(suspects)
+    staged.note_shared_keys(shared)
 
 
 def _again(frame: pd.DataFrame, table: schemas.Table, suspects: np.ndarray) -> np.ndarray:

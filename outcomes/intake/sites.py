@@ -10,6 +10,7 @@ import pandas as pd
 from outcomes.intake import positions
 
 DENTURE_CELLS = ("inserts_changed", "worn_at", "level_now", "housings", "abutments", "denture", "snap_lost")
+POSITION_CELLS = ("inserts_changed", "worn_at", "level_now", "housings", "abutments")
 RESTATED = pd.Timedelta(days=31)  # a file whose first set lies no later than this after a stored denture's delivery states that denture anew
 
 
@@ -71,8 +72,9 @@ def _jaws(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stored: 
     """The jaw of each line: as written, or that of the positions named, or that of the patient's only overdenture by then; else None."""
     jaw = lines["arch"].copy()
     open_lines = lines[jaw.isna()]
-    named = open_lines.apply(_named_jaw, axis=1) if len(open_lines) else pd.Series(dtype=object)
-    jaw.update(named.dropna())
+    mentioned = named_positions(open_lines)
+    mentioned = mentioned.assign(jaw=mentioned["position"].map(positions.arch_of)).groupby("line")["jaw"].agg(["nunique", "first"])
+    jaw.update(mentioned.loc[mentioned["nunique"] == 1, "first"])
     known = pd.concat([
         pd.DataFrame({"patient": sets["patient"], "jaw": sets["jaw"], "since": sets["fitted_on"]}),
         pd.DataFrame({"patient": given["patient_id"].astype(object), "jaw": given["arch"].astype(object), "since": given["delivered_on"]}).dropna(subset=["patient", "jaw"]),
@@ -87,14 +89,14 @@ def _jaws(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stored: 
     return jaw
 
 
-def _named_jaw(line: pd.Series) -> str | None:
-    named = set()
-    for name in ("inserts_changed", "worn_at", "level_now", "housings", "abutments"):
-        value = line[name]
-        if isinstance(value, tuple):
-            texts = (one if isinstance(one, str) else one[0] if isinstance(one, tuple) else one.position for one in value)
-            named |= {positions.arch_of(text) for text in texts if text != "all"}
-    return named.pop() if len(named) == 1 else None
+def named_positions(lines: pd.DataFrame) -> pd.DataFrame:
+    """(line, column, position): every position that a cell of a line names."""
+    found = []
+    for column in POSITION_CELLS:
+        for line, value in zip(lines.index.tolist(), lines[column].tolist()):
+            if isinstance(value, tuple):
+                found += [(line, column, text) for one in value if (text := one if isinstance(one, str) else one[0] if isinstance(one, tuple) else one.position) != "all"]
+    return pd.DataFrame(found, columns=["line", "column", "position"]).astype({"line": "int64", "column": object, "position": object})
 
 
 def _placed(sets: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
@@ -125,9 +127,7 @@ def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stor
     first = pd.DataFrame({"patient": firsts["patient"], "jaw": firsts["jaw"], "day": firsts["fitted_on"], "precision": firsts["fitted_on_precision"],
                           "source": "set_up", "row": firsts.index, "turn": firsts["turn"],
                           "reason": lines["reason"].reindex(firsts["line"].where(firsts["placed"] == "fitted")).to_numpy()})
-    standing = stored.merge(first[["patient", "jaw", "day"]].rename(columns={"day": "first_set"}), how="left", on=["patient", "jaw"], indicator=True)
-    restated = (standing["_merge"] == "both") & (standing["first_set"].isna() | (standing["first_set"] <= standing["day"] + RESTATED))
-    standing = standing[~restated][["patient", "jaw", "day", "precision"]].assign(source="store", row=-1, turn=-1.0, reason=None)
+    standing = _standing(stored, first, lines)
     has_standing = first.merge(standing[["patient", "jaw"]].drop_duplicates(), how="left", on=["patient", "jaw"], indicator=True)["_merge"].to_numpy() == "both"
     first = first[~has_standing]
     begun = pd.concat([standing, first], ignore_index=True)
@@ -146,6 +146,21 @@ def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stor
         out["retired_" + name] = groups[name].shift(-1)
     out["retiring_row"] = groups["row"].shift(-1)
     return out.reset_index(drop=True)
+
+
+def _standing(stored: pd.DataFrame, first: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+    """Dentures of the store that stand beside the file's; the others are those that the file states anew, from its first set on.
+
+    A set "already in place" of a later file does not state an old denture anew where the store knows of a newer one by then.
+    """
+    seen = lines.dropna(subset=["jaw"]).groupby(["patient", "jaw"], as_index=False)["date"].min().rename(columns={"date": "first_line"})
+    both = stored.merge(first[["patient", "jaw", "day"]].rename(columns={"day": "first_set"}), how="left", on=["patient", "jaw"], indicator=True).merge(seen, how="left", on=["patient", "jaw"])
+    has_set = both["_merge"] == "both"
+    reached = both["first_set"].isna() | both["day"].isna() | (both["first_set"] <= both["day"] + RESTATED)
+    newer = (both["day"] > both["first_set"].fillna(pd.Timestamp("1900-01-01")) + RESTATED) & (both["day"] <= both["first_line"])
+    newer = newer.groupby([both["patient"], both["jaw"]]).transform("any") if len(both) else newer
+    stands = both[~(has_set & reached & ~newer)]
+    return stands[["patient", "jaw", "day", "precision", "denture_id"]].assign(source="store", row=-1, turn=-1.0, reason=None)
 
 
 def _given(given: pd.DataFrame) -> pd.DataFrame:

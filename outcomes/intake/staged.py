@@ -31,9 +31,10 @@ class Staged:
         for name in schemas.stored_tables():
             self.stage(name)
 
-    def prepare(self) -> None:
-        """Make the tables that rules share: visit_days, denture_days."""
-        self.connection.execute(_script("staged.sql"))
+    def prepare(self, *scripts: str) -> None:
+        """Make tables that rules share: "staged.sql" for visit_days and denture_days, "looks.sql" for looks."""
+        for script in scripts:
+            self.connection.execute(_script(script))
 
     def stage(self, name: str) -> None:
         """Make the view of one stored table anew from its frame, with the stored rows that it does not state again."""
@@ -69,14 +70,28 @@ class Staged:
             self._left_out[name] = repeats.get(name, False) | bad[name]
             self.stage(name)
         self._left_out = repeats
-        self.connection.execute(_script("staged.sql"))
-        self.connection.execute(_script("looks.sql"))
+        self.prepare("staged.sql", "looks.sql")
 
     def sharing_a_key(self, name: str) -> np.ndarray:
         """Places of the rows of a table that share their key with another of its rows now checked."""
-        key = ", ".join(f'"{column}"' for column in schemas.stored_tables()[name].key)
-        sql = f'SELECT unnest(places) FROM (SELECT list(place) AS places FROM "{name}" WHERE place IS NOT NULL GROUP BY {key} HAVING count(*) > 1)'
-        return np.array([place for (place,) in self.connection.execute(sql).fetchall()], dtype=np.int64)
+        if self.log.rows(name) < 2:
+            return np.array([], dtype=np.int64)
+        table = schemas.stored_tables()[name]
+        key = ", ".join(f'"{column}"' for column in table.key)
+        known = " AND ".join(f'"{column}" IS NOT NULL' for column in table.key if table.column(column).required or len(table.key) == 1)
+        new = f'FROM "{name}" WHERE place IS NOT NULL AND {known}'
+        rows, kinds = self.connection.execute(f"SELECT count(*), count(DISTINCT hash({key})) {new}").fetchall()[0]
+        if rows == kinds:
+            return np.array([], dtype=np.int64)
+        found = self.connection.execute(f"SELECT unnest(places) FROM (SELECT list(place) AS places {new} GROUP BY {key} HAVING count(*) > 1)").fetchall()
+        return np.array([place for (place,) in found], dtype=np.int64)
+
+    def note_shared_keys(self, places: dict[str, np.ndarray]) -> None:
+        """The table shared_keys (table_name, place): rows that differ under one key."""
+        self.connection.register("shared_keys", pa.table({
+            "table_name": pa.array([name for name, rows in places.items() for _ in rows], pa.string()),
+            "place": pa.array([int(row) for rows in places.values() for row in rows], pa.int64()),
+        }))
 
     def stage_written(self, name: str, frame: pd.DataFrame) -> None:
         """A further table of plain columns, such as the lines of the day sheet; ``place`` counts its rows unless it is a column."""
@@ -94,7 +109,6 @@ class Staged:
             found = self.connection.sql(sql).to_arrow_table()
             frame["denture_id"] = _filled(frame["denture_id"], found)
             self.stage(name)
-        self.connection.execute(_script("looks.sql"))
 
     def breaches(self, rule: dict) -> pd.DataFrame:
         """What a rule finds: table_name, place, column_name, one row each, without doubles."""

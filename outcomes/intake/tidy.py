@@ -9,6 +9,8 @@ import numpy as np
 from outcomes.intake.headings import plain
 from outcomes.intake.source import Cells, Reading, Sheet
 
+LONGEST = 40  # letters a heading may have, so that long keys are not looked at
+
 
 def tidy(reading: Reading, sheet: Sheet) -> Sheet:
     """The sheet without blank rows and without repeated headings; the latter are named among the faults."""
@@ -17,8 +19,8 @@ def tidy(reading: Reading, sheet: Sheet) -> Sheet:
     for _, cells in columns:
         filled |= cells.index >= 0
     repeated = filled.copy()
-    for name, cells in columns:
-        same = np.array([*(isinstance(value, str) and plain(value) == plain(name) for value in cells.values), False])
+    for name, cells in sorted(columns, key=lambda column: len(column[1].values)):  # few values first: most sheets are done after one column
+        same = np.array([*(isinstance(value, str) and len(value) <= LONGEST and plain(value) == plain(name) for value in cells.values), False])
         repeated &= same[cells.index]
         if not repeated.any():
             break
