@@ -314,6 +314,29 @@ def test_small_samples_get_the_factor_and_t_limits():
     assert half.tolist() == pytest.approx(2 * [stats.t.ppf(0.975, 13)])
 
 
+@pytest.mark.slow
+def test_robust_errors_hold_their_level_where_a_patient_keeps_to_one_group():
+    """Four parts per patient sharing a gamma factor of variance 1, group by patient, no effect, yearly looks, 60 patients.
+
+    1200 sets gave type I errors of 0.183 naive, 0.064 by patient, 0.055 by patient with factor and t (Cox on the same: 0.184, 0.071, 0.063);
+    with 120 patients 0.178, 0.048, 0.046. Here 300 sets.
+    """
+    naive = robust = 0
+    for k in range(300):
+        rng = np.random.default_rng(10**6 + k)
+        patient = np.repeat(np.arange(60), 4)
+        life = 4 * 365 * (rng.exponential(size=240) / rng.gamma(1, 1, 60)[patient]) ** (1 / 1.5)
+        closing = np.repeat(rng.uniform(1, 8, 60) * 365, 4)
+        sound = np.floor(life / 365) * 365
+        worn = np.where(sound + 365 > closing, np.inf, sound + 365)
+        sound = np.where(np.isinf(worn), np.minimum(sound, np.floor(closing / 365) * 365), sound)
+        frame = pd.DataFrame({"patient": patient, "firm": patient % 2, "sound": sound, "worn": worn})
+        naive += accelerated_failure(frame, "firm", **BETWEEN).coefficients.loc["firm", "p"] < 0.05
+        robust += accelerated_failure(frame, "firm", cluster="patient", small_sample=True, **BETWEEN).coefficients.loc["firm", "p"] < 0.05
+    assert 0.02 < robust / 300 < 0.095
+    assert naive / 300 > 0.12
+
+
 def test_a_row_never_looked_at_says_nothing_and_is_counted():
     frame = looks(10).query("sound > 0")
     more = pd.concat([frame, pd.DataFrame({"sound": [0.0], "worn": [np.inf], "firm": [0], "age": [60.0], "entry": [0.0], "patient": [999]})])
