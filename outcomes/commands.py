@@ -25,7 +25,8 @@ def demo(options) -> int:
         clinic = synthetic_data.simulate("demo", patients=options.patients, seed=options.seed)
         shutil.rmtree(files, ignore_errors=True)
         written = synthetic_data.write(clinic, files, form="day sheet", file="xlsx")
-    store.unlink(missing_ok=True)
+    for left in (store, store.with_name(store.name + ".wal")):
+        left.unlink(missing_ok=True)
     options.files, options.store, options.plan = [Path(path) for path in written], store, None
     options.good_rows = options.withdraw = False
     return audit(options)
@@ -88,11 +89,8 @@ def history(options) -> int:
     from outcomes.store import open_store
 
     with open_store(options.store, read_only=True) as store:
-        loads = store.history()
-    if loads.empty:
-        print("Nothing has been loaded yet.")
-        return 0
-    print(loads.to_string(index=False))
+        for sentence in store.history_sentences() or ["Nothing has been loaded yet."]:
+            print(sentence)
     return 0
 
 
