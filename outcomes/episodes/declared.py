@@ -148,4 +148,5 @@ def make_endpoints(connection, endpoints: dict[str, dict]) -> None:
 def _fill(connection, name: str, columns: str, rows: list[tuple]) -> None:
     connection.execute(f"CREATE OR REPLACE TEMP TABLE {name} ({columns})")
     if rows:
-        connection.executemany(f"INSERT INTO {name} VALUES ({', '.join('?' * len(rows[0]))})", rows)
+        places = ", ".join(f"({', '.join('?' * len(row))})" for row in rows)
+        connection.execute(f"INSERT INTO {name} VALUES {places}", [value for row in rows for value in row])

@@ -6,7 +6,7 @@
 -- A log that lists failures but not the visits where nothing was wrong makes every part look short-lived. The sign: over half of the parts still serving were
 -- last recorded sound at or before the first review after fitting (on the day of fitting, where there was none) while failures were found later than that.
 -- Only parts in place for longer than the plan's recall interval are asked, since a younger part has not been due for a look yet.
--- withheld: the sign is there. The build withholds curves where it is there for every kind of part.
+-- withheld: the sign is there for this kind. The build withholds all curves where every kind went unseen and any failed.
 --
 -- example:
 --   settings

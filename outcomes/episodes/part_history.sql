@@ -77,7 +77,7 @@ marked as (
         end as in_place,
         in_place and not coalesce(was_in_place, false) as arrives,
         case when seen_before > previous_day or previous_day is null then seen_before end as unlisted_look,
-        case when looked and day_last <= coalesce(next_day, day_last) then day_first end as listed_look
+        case when looked and (day_last = day_first or next_day is null or day_last < next_day) then day_first end as listed_look
     from with_neighbours
 )
 select

@@ -40,13 +40,14 @@ with started as (
     select
         site, part, position, patient, denture, serial_after as serial, taken_over as arrived, visit as first_visit, seq as first_seq,
         case when taken_over then since_first else day_first end as fitted_first,
-        case when taken_over then least(since_last, day_first) else day_last end as fitted_last,
+        case when not taken_over then day_last when since_last > day_first then day_first else since_last end as fitted_last,
         attachment, level, torque_ncm, height_mm, pick_up, surface
     from part_history
     where opens
     union all
     select
-        site, part, position, patient, denture, serial_before, true, visit, seq, since_first, least(since_last, day_first),
+        site, part, position, patient, denture, serial_before, true, visit, seq, since_first,
+        case when since_last > day_first then day_first else since_last end,
         attachment, level, torque_ncm, height_mm, pick_up, surface
     from part_history
     where arrives
@@ -116,7 +117,8 @@ select
     case when by_row then looked_before end as looked_before,
     case
         when by_row then looked_upto
-        when has_gone then least(looked_before, end_first)
-        else least(greatest(looked_upto, case when tail_look > row_day then tail_look end), end_first)
-    end as last_look
+        when has_gone then looked_before
+        else greatest(looked_upto, case when tail_look > row_day then tail_look end)
+    end as last_seen,
+    case when last_seen > end_first then end_first else last_seen end as last_look
 from ended

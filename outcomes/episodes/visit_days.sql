@@ -77,7 +77,7 @@ looks as (
     select
         in_order.* exclude (day_last, next_first, next_last, after_death, unlisted),
         case when reason = 'delivery' and seq = 1 then least(day_last, coalesce(next_last, day_last)) else day_last end as day_last,
-        coalesce(day_last > next_first, false) and not (reason = 'delivery' and seq = 1) as may_overlap,
+        day_last > day_first and coalesce(day_last >= next_first, false) and not (reason = 'delivery' and seq = 1) as may_overlap,
         not may_overlap and not coalesce(after_death, false) and reason <> 'contact only' as anybody_looked,
         parts_checked = 'notes silent' and reason in ('recall', 'review') and unlisted = 'sound' as silent,
         anybody_looked and (parts_checked in ('all', 'inserts only') or silent) as inserts,
