@@ -196,6 +196,7 @@ def change_inserts(world: World, m: Mouths, v: Visit) -> None:
     pair = any_failed & chance.happens(decisions.pair, n)
     whole = pair | np.isin(v.why, (WHY_FIRMER, WHY_LIGHTER, WHY_ROUTINE))
     v.changed = (on & whole[:, None]) | change | other & (v.why != BLANK)[:, None]
+    v.why[~v.changed.any(axis=1)] = BLANK
     v.worn = v.failed_inserts.copy()
     _refit(world, m, v, any_failed)
 
@@ -212,8 +213,7 @@ def _refit(world, m, v, any_failed):
     v.level = np.where(v.changed, new, BLANK).astype(np.int8)
     v.insert_days = np.where(v.failed_inserts, m.insert_day, NEVER)
     by_why = np.array([ENDING["with its pair"]] * 3 + [ENDING[word] for word in ("wanted firmer", "wanted lighter", "routine", "with other work")], np.int8)
-    ending = np.where(v.new_housings, ENDING["with its carrier"], by_why[v.why][:, None])
-    ending = np.where(v.failed_inserts, ENDING["failed"], ending)
+    ending = np.where(v.failed_inserts, ENDING["failed"], by_why[v.why][:, None])
     world.ledger.found(m.insert_clock[v.failed_inserts], v.day[np.nonzero(v.failed_inserts)[0]])
     row = np.nonzero(v.changed)[0]
     world.ledger.close_parts(m.insert[v.changed], v.day[row], ending[v.changed])

@@ -16,7 +16,6 @@ ENDINGS = (  # as a log kept without a gap would tell them
     "with its pair",
     "routine",
     "with other work",
-    "with its carrier",
     "denture retired",
     "implant lost",
     "cannot tell",

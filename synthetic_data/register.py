@@ -10,7 +10,7 @@ from .cast import SITES, opposing_words
 from .clocks import World
 from .draws import NEVER
 from .ledger import CLOCK
-from .log import date_text
+from .log import COARSE, date_text
 from .long_form import framed
 from .names import Names, left_text, spelled
 from .words import OCCASIONS
@@ -65,7 +65,8 @@ def implants(world: World, books: dict, log: dict, names: Names, *, exceptions_o
     lost_on = np.full(len(jaw["patient"]) * SITES, NEVER, np.int64)
     lost_on[clocks["unit"][mine]] = clocks["found"][mine]
     day = lost_on[row * SITES + site]
-    placed = np.where(jaw["placed_known"][row], jaw["placed"][row], NEVER)
+    known = jaw["placed_known"] & (jaw["precision"] <= COARSE.index("month"))
+    placed = np.where(known[row], jaw["placed"][row], NEVER)
     if exceptions_only:
         keep = (day < NEVER) | (placed < NEVER)
         row, site, day, placed = row[keep], site[keep], day[keep], placed[keep]

@@ -12,7 +12,7 @@ from outcomes.errors import Misuse
 from .cast import LAYOUTS, SITES
 from .clocks import YEAR, World
 from .draws import NEVER
-from .ledger import CLOCK, CLOCKS, ENDINGS
+from .ledger import ABUTMENT, CLOCK, CLOCKS, ENDINGS
 from .long_form import PART_WORDS
 from .names import Names, spelled
 from .scenarios import Scenario
@@ -119,8 +119,9 @@ def _parts(world, books, log, names):
         }
     )  # fmt: skip
     at = np.where(logged, 0, 1)
-    order = np.lexsort((p["fitted"], at, p["kind"], p["site"], p["denture"], mine))
-    key = np.stack([p["denture"][order], p["site"][order], p["kind"][order], at[order]])
+    carrier = np.where(p["kind"] == ABUTMENT, -1 - mine, p["denture"])  # an abutment outlives the denture
+    order = np.lexsort((p["fitted"], at, p["kind"], p["site"], carrier))
+    key = np.stack([carrier[order], p["site"][order], p["kind"][order], at[order]])
     starts = np.r_[True, (key[:, 1:] != key[:, :-1]).any(axis=0)] if len(order) else np.zeros(0, bool)
     count = np.arange(len(order)) - np.maximum.accumulate(np.where(starts, np.arange(len(order)), 0))
     serial = np.empty(len(order), np.int64)
