@@ -63,6 +63,7 @@ class Problems:
             return pd.DataFrame({name: pd.Series(dtype="int64" if name == "line" else "object") for name in COLUMNS})
         out = pd.concat(parts, ignore_index=True)
         out["line"] = out["line"].astype("int64")
+        out = _without_echoes(out)
         # One line of a day sheet makes several rows; the same words about the same cell are said once.
         return out.drop_duplicates(["severity", "rule", "file", "sheet", "cell", "line", "column", "message"], ignore_index=True)
 
@@ -71,6 +72,13 @@ class Problems:
         rows = [{"file": reading.name, "table": "", "sheet": "", "cell": "", "line": 0, "column": "", "value": "", **{k: v for k, v in fault.items() if k != "refuses"}}
                 for reading in readings for fault in reading.faults]
         return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _without_echoes(problems: pd.DataFrame) -> pd.DataFrame:
+    """Without what rules across tables say of a cell that could not be read: it is missing for them, and mending it settles both."""
+    of_cell = problems["rule"].isin(SENTENCES) & (problems["severity"] == "error") & (problems["cell"] != "")
+    cells = pd.MultiIndex.from_frame(problems[["file", "sheet", "cell"]])
+    return problems[~(cells.isin(cells[of_cell]) & ~problems["rule"].isin(SENTENCES).to_numpy())]
 
 
 def place(problem) -> str:
