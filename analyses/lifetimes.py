@@ -249,9 +249,9 @@ class Lifetime:
 
     @property
     def not_looked_at(self) -> float:
-        """Share of un-failed units not looked at for longer than the plan's under_care_days before their end."""
+        """Share of un-failed units still watched that nobody looked at for longer than the plan's under_care_days before their end."""
         rules = self.plan["rules"]
-        rest = self.rows[~self.rows["observed"]]
+        rest = self.rows[~self.rows["observed"] & (self.rows["cause"] == "")]
         silent = np.where(rest["left_care"] > rest["left_look"], rest["left_care"] + rules["notice_days"] - rest["left_look"], 0)
         return float((silent > rules["under_care_days"]).mean()) if len(rest) else float("nan")
 

@@ -31,7 +31,7 @@ def methods(log, lives, settling, scored) -> Section:
         f"Fewer than {report['minimum_patients']} patients with the event: counts only. Fewer than {report['test_patients']}: limits from an effective sample (Clopper–Pearson; Korn and Graubard 1998). Bands are pointwise.",
         "What became of a part: Aalen–Johansen cumulative incidence of discovered failure and of all other endings on their own day. The bracket of wear (Peterson 1976): at least, free of every ending; at most, one minus the incidence of wear; "
         "between them the share if parts changed for other reasons would have lasted like the rest, which cannot be checked (Tsiatis 1975).",
-        "Inserts counted are the first at their site, fitted while the log ran. A change of an insert counts as wear where wear, a tear or a loss was seen; by report where the snap had been right and became loose; "
+        "Inserts counted are the first at their site, fitted while the log ran; all inserts stand beside them with the weights of Wang and Chang (1999), for any change. A change of an insert counts as wear where wear, a tear or a loss was seen; by report where the snap had been right and became loose; "
         f"as a wish where it was never right or within {rules['settling_days']} days of fitting.",
         "Unplanned visits per patient-year: log-normal limits robust by patient with Student's t; exact Poisson limits where fewer than " + f"{report['test_patients']} patients were followed. Visits so far: mean cumulative function (Lawless and Nadeau 1995), per patient still coming.",
         "Time at the starting level: cumulative incidence of the first change of level over all dentures that started, with death and a new denture as competing ends.",

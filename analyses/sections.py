@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from outcomes.analyses import certainty, drawings
+from outcomes.analyses import certainty, changes, drawings
 from outcomes.analyses.answers import anchor, range_words
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.people import improved_words_of
@@ -30,25 +30,31 @@ def of_lifetime(log, life, answer, folder) -> Section:
     if log.guard:
         blocks.append(Notice(log.guard))
     elif life.patients:
+        blocks += _became(life, folder) if life.unit == "insert" else []
         blocks.append(folder.picture(stem, lambda shape: drawings.curve(life, shape), _curve_finding(life, answer), caption(life)))
         blocks += _table(folder, f"{stem}_shares", f"{say.title}: shares at the plan's horizons", certainty.horizons(life))
-        if life.unit == "insert":
-            blocks += _inserts(log, life, folder)
+        blocks += _inserts(log, life, folder) if life.unit == "insert" else []
     if life.patients:
         blocks += [Facts(certainty.facts(life)), *_left_out(life)]
     return Section(anchor(life.name), say.name, tuple(block for block in blocks if block))
 
 
-def _inserts(log, life, folder) -> list:
-    """The three ways of counting wear, its bracket, and what became of the inserts."""
-    blocks = [*_table(folder, "wear_three_ways", "Three ways of counting wear: share not worn", three_ways(log))]
-    bracket = certainty.bracket_rows(life)
-    blocks += _table(folder, "wear_bracket", "Whatever would have become of inserts that were changed for other reasons: share not worn, by the day found", bracket)
+def _became(life, folder) -> list:
+    """What became of the inserts, before anything is said of wear alone."""
     became = drawings.became_of(life)
-    if became is not None:
-        blocks.append(folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; discovered wear only."))
-        exact = became.shares
-        folder.grid("what_became_of_inserts", "What became of the first inserts", exact)
+    if became is None:
+        return []
+    folder.grid("what_became_of_inserts", "What became of the first inserts", became.shares)
+    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; discovered wear only.")]
+
+
+def _inserts(log, life, folder) -> list:
+    """The three ways of counting wear, its bracket, and how long until any change."""
+    blocks = [*_table(folder, "wear_three_ways", "Three ways of counting wear: share not worn", three_ways(log))]
+    blocks += _table(folder, "wear_bracket", "Whatever would have become of inserts that were changed for other reasons: share not worn, by the day found", certainty.bracket_rows(life))
+    found = changes.changes(log)
+    if found is not None:
+        blocks += _table(folder, "any_change", "Share not yet changed, for whatever reason (likely range)", changes.table(found, log))
     return blocks
 
 
@@ -175,7 +181,7 @@ def people(snap, scored, plan, folder) -> Section:
 def _satisfaction(scored, plan, folder) -> list:
     form = scored.instrument
     what = Scores(scored.own, scored.means, form.lowest, form.highest)
-    subtitle = f"{form.lowest:g} to {form.highest:g}, {form.better} is better. Bars: likely range ({100 * plan['report']['level']:g} %). Faint: each patient."
+    subtitle = f"{form.lowest:g} to {form.highest:g}, {form.better} is better. Bars: likely range ({100 * plan['report']['level']:g} %)."
     change = "too few answered both before and a year after to say how it changed"
     if scored.change is not None:
         change = f"{words.number(scored.change.improvement)} points better a year after delivery than before it"

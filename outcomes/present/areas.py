@@ -11,7 +11,7 @@ from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.counts import Counts
 from outcomes.present.curves import CannotDraw, Frame, heading, share_axis, spread
 from outcomes.present.palette import LIGHT, contrast
-from outcomes.present.words import percent
+from outcomes.present.words import FEW, percent
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
         raise CannotDraw("Too few patients were followed to draw what became of the parts.")
     shares = what.shares[what.shares["years"] <= until]
     shares = pd.concat([shares, shares.iloc[[-1]].assign(years=until)], ignore_index=True)
-    names = [name for name in shares.columns if name != "years"]
+    names = [name for name in shares.columns if name != "years" and shares[name].iloc[-1] > 0]
     last = {**{name: float(shares[name].iloc[-1]) for name in names}, what.rest: 1 - float(shares[names].iloc[-1].sum())}
     labels = {name: f"{name} {percent(share)}" for name, share in last.items()}
     ticks = count_table.fewer(tuple(t for t in what.counts.ticks if t <= until + 1e-9), 5 if shape.narrow else 9)
@@ -56,7 +56,7 @@ def _stage(labels, counts, frame, shape, until):
     probe = Sheet(shape)
     u = probe.text
     rows = count_table.height(probe, [counts])
-    extra = max(0.0, rows - 5 * u * 1.32) / 72 + (len(labels) * 1.5 * u / 72 if shape.narrow else 0)
+    extra = max(0.0, rows - shape.room * u * 1.32) / 72 + (len(labels) * 1.5 * u / 72 if shape.narrow else 0)
     sheet = Sheet(shape, shape.height + extra)
     first = count_table.first_width(sheet, [counts])
     left = max(count_table.row_width(sheet, [counts]) + first + 1.6 * u, sheet.length("100 %", 0.92) + 1.4 * u)
@@ -101,14 +101,14 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
 
     Raises CannotDraw where nobody answered.
     """
-    table = table[table["people"] > 0]
+    table = table[table["people"] >= (FEW if shape.shown_outside else 1)]
     names = [name for name in table.columns if name not in ("occasion", "people")]
     if table.empty:
         raise CannotDraw("Nobody was asked.")
     probe = Sheet(shape)
     u = probe.text
     legend = _legend_rows(probe, names)
-    row = 2.5 * u
+    row = 2.7 * u
     top = heading(probe, frame.title, frame.subtitle) + len(legend) * 1.5 * u + 0.6 * u
     sheet = Sheet(shape, (top + row * len(table) + 1.2 * u) / 72)
     heading(sheet, frame.title, frame.subtitle)
@@ -120,20 +120,20 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
             sheet.put(x + 1.6 * u, y, name, size=0.92)
             x += sheet.length(name, 0.92) + 3.2 * u
         y -= 1.5 * u
-    left = max(max(sheet.length(text, 0.95) for text in table["occasion"]), max(sheet.length(f"{n} people", 0.82) for n in table["people"])) + 1.6 * u
+    left = max(max(sheet.length(text, 0.95) for text in table["occasion"]), max(sheet.length(f"{n} people", 0.86) for n in table["people"])) + 1.6 * u
     width = sheet.width - left - 0.8 * u
     for i, (_, one) in enumerate(table.iterrows()):
         y = sheet.height - top - row * (i + 1) + 0.4 * u
-        sheet.put(left - 1 * u, y + 1.05 * u, one["occasion"], size=0.95, align="right")
-        sheet.put(left - 1 * u, y + 0.1 * u, f"{one['people']} people", size=0.78, colour="quiet", align="right")
+        sheet.put(left - 1 * u, y + 1.15 * u, one["occasion"], size=0.95, align="right")
+        sheet.put(left - 1 * u, y + 0.02 * u, f"{one['people']} people", size=0.86, colour="quiet", align="right")
         x = left
         for name in names:
             part = width * one[name] / one["people"]
             if part > 0:
                 sheet.box(x, y, part, 1.7 * u, colour="paper", fill=colours[name])
-                words = percent(one[name] / one["people"]) if one["people"] >= 20 else f"{one[name]}"
-                if sheet.length(words, 0.85, True) + 0.5 * u < part:
-                    sheet.put(x + part / 2, y + 0.85 * u, words, size=0.85, bold=True, colour=LIGHT["paper"], align="center", middle=True)
+                words = percent(one[name] / one["people"]) if one["people"] >= FEW else f"{one[name]}"
+                if sheet.length(words, 0.86, True) + 0.5 * u < part:
+                    sheet.put(x + part / 2, y + 0.85 * u, words, size=0.86, bold=True, colour=LIGHT["paper"], align="center", middle=True)
             x += part
     return sheet
 

@@ -29,6 +29,16 @@ class Shape:
     stop_at: int = 5
 
     @property
+    def room(self) -> int:
+        """Rows of counts for which the sheet has room; with more it grows. A slide keeps its form as long as it can."""
+        return 8 if self.shown_outside else 5
+
+    @property
+    def shown_outside(self) -> bool:
+        """Whether it may leave the clinic: then nobody's own line is drawn, and no row of few people."""
+        return self.stop_at >= 10
+
+    @property
     def narrow(self) -> bool:
         """Too narrow for labels beside the curves: they go above."""
         return self.width * POINTS / self.text < 45
@@ -36,7 +46,7 @@ class Shape:
 
 PAGE = Shape("page", 7.6, 4.5, 9.5)
 PHONE = Shape("phone", 3.75, 4.3, 9.0)
-TALK = Shape("talk", 40 / 3, 7.5, 18.0, stop_at=10)  # 16:9, 1920 × 1080 dots
+TALK = Shape("talk", 40 / 3, 7.5, 21.0, stop_at=10)  # 16:9, 1920 × 1080 dots; its smallest letters are 18 points
 
 _SETTINGS = {
     "font.family": [FAMILY], "text.parse_math": False, "axes.unicode_minus": True, "svg.hashsalt": "outcomes", "pdf.fonttype": 3,

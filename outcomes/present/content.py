@@ -164,7 +164,10 @@ class Box:
 
 @dataclass(frozen=True)
 class Report:
-    """Everything a page says. ``closing``: the day the log ends, in words; ``stamp``: who may see it."""
+    """Everything a page says. ``closing``: the day the log ends, in words; ``stamp``: who may see it.
+
+    ``front``: what stands on the first side below the answers; a report that sets no standard leaves that part out.
+    """
 
     title: str
     closing: str
@@ -180,6 +183,7 @@ class Report:
     cautions: tuple[str, ...] = ()
     language: str = "en"
     made_with: str = ""
+    front: tuple[str, ...] = ("next", "sure", "standards", "who")
     shown: dict = field(default_factory=dict)
 
 

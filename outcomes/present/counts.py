@@ -85,7 +85,8 @@ def height(sheet, tables: list[Counts]) -> float:
 
 def row_width(sheet, tables: list[Counts]) -> float:
     """Points that the row labels need."""
-    return max((sheet.length(label, 0.86) for counts in tables for label in counts.rows), default=0)
+    labels = [(label, False) for counts in tables for label in counts.rows] + [(counts.unit, True) for counts in tables]
+    return max((sheet.length(label, 0.86, bold) for label, bold in labels), default=0)
 
 
 def first_width(sheet, tables: list[Counts]) -> float:

@@ -103,7 +103,7 @@ def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):
     probe = Sheet(shape)
     u = probe.text
     rows = count_table.height(probe, tables)
-    extra = max(0.0, rows - 5 * u * 1.32) / 72
+    extra = max(0.0, rows - shape.room * u * 1.32) / 72
     sheet = Sheet(shape, shape.height + extra)
     first = count_table.first_width(sheet, tables)
     left = max(count_table.row_width(sheet, tables) + first + 1.6 * u, sheet.length("100 %", 0.92) + 1.4 * u)

@@ -34,7 +34,8 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
         raise CannotDraw("No questionnaire has been answered.")
     sheet = Sheet(shape)
     u = sheet.text
-    top = heading(sheet, frame.title, frame.subtitle)
+    own = not shape.shown_outside
+    top = heading(sheet, frame.title, f"{frame.subtitle} Faint: each patient." if own else frame.subtitle)
     left, right, below = sheet.length(f"{what.highest:g}", 0.92) + 2 * u, (2.4 if shape.narrow else 4) * u, 4.6 * u
     axes = sheet.axes(left, below, right, top + 0.8 * u)
     axes.set_ylim(what.lowest, what.highest)
@@ -45,7 +46,8 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     occasions = list(what.means["occasion"])
     axes.set_xlim(-0.35, len(occasions) - 0.65)
     axes.set_xticks([])
-    _own_lines(axes, what, occasions, u)
+    if own:
+        _own_lines(axes, what, occasions, u)
     places = [occasions.index(name) for name in means["occasion"]]
     axes.plot(places, means["mean"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
     bounded = means.dropna(subset=["low", "high"])
@@ -59,7 +61,7 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     for place, row in enumerate(what.means.itertuples()):
         x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
         sheet.put(x, 2.6 * u, row.occasion, size=0.95, align="center")
-        sheet.put(x, 1.2 * u, f"{row.people} people", size=0.85, colour="quiet", align="center")
+        sheet.put(x, 1.2 * u, f"{row.people} people", size=0.86, colour="quiet", align="center")
     return sheet
 
 

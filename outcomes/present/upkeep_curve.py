@@ -58,12 +58,12 @@ def mean_count(steps: pd.DataFrame, ticks: tuple[float, ...], followed: dict[str
 
 
 def _round_up(value: float) -> float:
-    """The next 1, 2, 4 or 8 times a power of ten: a scale whose quarters are round.
+    """The next scale whose quarters are round.
 
-    >>> _round_up(0.9), _round_up(3.1)
-    (1.0, 4.0)
+    >>> _round_up(0.9), _round_up(3.1), _round_up(2.3)
+    (1.0, 3.2, 2.4)
     """
     if value <= 0:
         return 1.0
     power = 10.0 ** math.floor(math.log10(value))
-    return next(round(step * power, 10) for step in (1, 2, 4, 8, 10) if step * power >= value * (1 - 1e-9))
+    return next(round(step * power, 10) for step in (1, 1.2, 1.6, 2, 2.4, 3.2, 4, 6, 8, 10) if step * power >= value * (1 - 1e-9))

@@ -44,7 +44,7 @@ HOUSINGS = Frame("Housings still firmly in the denture", "84 patients, 168 housi
 INSERTS = Frame("First inserts not seen worn", "84 patients, 168 first inserts. Boxes: worn at some time between two looks.", marks=((3, 0.7, "70 % at 3 years"),))
 BECAME = Frame("What became of the first inserts", "84 patients, 168 first inserts")
 FELT = Frame("How the snap felt", "In the patient's words, at visits since delivery")
-SCORED = Frame("Satisfaction with the denture", "0 to 100, higher is better. Bars: likely range (95 %). Faint: each patient.")
+SCORED = Frame("Satisfaction with the denture", "0 to 100, higher is better. Bars: likely range (95 %).")
 
 
 def became() -> Endings:

@@ -37,8 +37,24 @@ def test_the_same_figure_has_the_same_bytes_in_two_folders(handmade, tmp_path):
 def test_a_talk_picture_is_full_high_definition(handmade, tmp_path):
     import struct
 
-    png = handmade.DRAWINGS["inserts"](TALK).save(tmp_path, "figure")[0].read_bytes()
-    assert struct.unpack(">II", png[16:24]) == (1920, 1080)
+    for name in ("inserts", "housings", "became", "satisfaction"):
+        png = handmade.DRAWINGS[name](TALK).save(tmp_path, "figure")[0].read_bytes()
+        assert struct.unpack(">II", png[16:24]) == (1920, 1080)
+
+
+def test_nobodys_own_line_and_no_row_of_few_people_leaves_the_clinic(handmade):
+    said = {label.get_text() for label in handmade.DRAWINGS["snap"](TALK).labels}
+    assert "12 people" not in said and "80 people" in said
+    assert "12 people" in {label.get_text() for label in handmade.DRAWINGS["snap"](PAGE).labels}
+    own = lambda shape: [lines for lines in handmade.DRAWINGS["satisfaction"](shape).figure.axes[0].collections if len(lines.get_paths()) > 10]  # noqa: E731
+    assert own(PAGE) and not own(TALK)
+
+
+def test_no_letter_of_a_talk_is_smaller_than_eighteen_points(handmade):
+    for name, draw in handmade.DRAWINGS.items():
+        sheet = draw(TALK)
+        sizes = [label.get_fontsize() for label in sheet.labels] + [label.get_fontsize() for axes in sheet.figure.axes for label in (*axes.get_xticklabels(), *axes.get_yticklabels())]
+        assert min(sizes) >= 18, name
 
 
 def test_the_words_of_a_figure_are_text_on_the_page_and_hidden_from_screen_readers(handmade):
