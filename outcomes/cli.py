@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
     demo = command("demo", "simulate an invented clinic, check and load its log, and write the full report")
     demo.add_argument("--out", type=Path, default=Path("demo_report"), help="folder to write (default: demo_report)")
     demo.add_argument("--patients", type=int, help="patients in the invented clinic (default: the demo scenario's own)")
-    demo.add_argument("--seed", type=int, default=20, help="seed of the simulation (default: 20)")
+    demo.add_argument("--seed", type=int, help="seed of the simulation (default: the demo scenario's own)")
 
     template = command("template", "write an empty workbook to keep the log in, with drop-downs")
     template.add_argument("--out", type=Path, default=Path("clinic_log.xlsx"), help="workbook to write (default: clinic_log.xlsx)")
