@@ -1,0 +1,83 @@
+"""How scores went over the occasions: the mean with its likely range, everybody's own line faint behind, who answered below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.curves import CannotDraw, Frame, heading
+from outcomes.present.palette import LIGHT
+
+MOST_LINES = 150
+
+
+@dataclass(frozen=True)
+class Course:
+    """``means``: occasion, mean, low, high, answered, asked (nan where nobody can be said to have been asked).
+
+    ``own``: one row per person, a column per occasion (nan: no answer). ``lowest``, ``highest``: the instrument's range.
+    """
+
+    own: pd.DataFrame
+    means: pd.DataFrame
+    lowest: float = 0.0
+    highest: float = 100.0
+
+
+def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
+    """Means over the occasions with the share that answered under each; occasions below 60 % answered are marked.
+
+    Raises CannotDraw where nobody answered on two occasions.
+    """
+    means = what.means[what.means["answered"] > 0].reset_index(drop=True)
+    if len(means) < 2:
+        raise CannotDraw("Answers from two occasions are needed to draw how satisfaction went.")
+    sheet = Sheet(shape)
+    u = sheet.text
+    top = heading(sheet, frame.title, frame.subtitle)
+    left, right, below = sheet.length(f"{what.highest:g}", 0.92) + 2 * u, 1.2 * u, 5.4 * u
+    axes = sheet.axes(left, below, right, top + 0.8 * u)
+    ticks = np.linspace(what.lowest, what.highest, 5)
+    axes.set_ylim(what.lowest, what.highest)
+    axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+    axes.grid(axis="y", color=LIGHT["grid"], linewidth=u * 0.08)
+    axes.set_axisbelow(True)
+    edge = 0.42
+    axes.set_xlim(-edge, len(means) - 1 + edge)
+    axes.set_xticks([])
+    _own(axes, what.own[list(means["occasion"])].to_numpy(float), u)
+    places = np.arange(len(means))
+    axes.plot(places, means["mean"], color=LIGHT["accent"], linewidth=u * 0.26, zorder=4)
+    known = means["low"].notna() & means["high"].notna()
+    axes.vlines(places[known], means.loc[known, "low"], means.loc[known, "high"], color=LIGHT["accent"], linewidth=u * 0.3, zorder=4)
+    axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.9, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
+    box = axes.get_position()
+    for place, row in enumerate(means.itertuples()):
+        x = (box.x0 + box.width * (place + edge) / (len(means) - 1 + 2 * edge)) * sheet.width
+        y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
+        sheet.put(x + 0.75 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
+        sheet.put(x, 3.5 * u, row.occasion, size=0.95, align="center", bold=True)
+        _answered(sheet, x, row)
+    return sheet
+
+
+def _answered(sheet: Sheet, x: float, row) -> None:
+    u = sheet.text
+    people = f"{int(row.answered)} answered"
+    sheet.put(x, 2.2 * u, people, size=0.84, colour="quiet", align="center")
+    if row.asked == row.asked:
+        share = row.answered / row.asked if row.asked else 0
+        sheet.put(x, 1.0 * u, f"of {int(row.asked)}", size=0.84, colour="signal" if share < 0.6 else "quiet", bold=share < 0.6, align="center")
+
+
+def _own(axes, values: np.ndarray, u: float) -> None:
+    from matplotlib.collections import LineCollection
+
+    if len(values) > MOST_LINES:  # a fixed choice spread over everybody, so that a large clinic draws no blot
+        values = values[np.linspace(0, len(values) - 1, MOST_LINES).astype(int)]
+    lines = [np.column_stack([known, row[known]]) for row in values if len(known := np.flatnonzero(np.isfinite(row))) > 1]
+    if lines:
+        axes.add_collection(LineCollection(lines, colors=LIGHT["slate"], linewidths=u * 0.07, alpha=0.5))
