@@ -72,13 +72,12 @@ class Sheet:
 
     def length(self, text: str, size: float = 1.0, bold: bool = False) -> float:
         """Width of ``text`` in points; ``size`` as a multiple of the shape's text size."""
-        return self._renderer.get_text_width_height_descent(str(text), _font(self.text * size, bold), ismath=False)[0]
+        return _length(str(text), self.text * size, bold)
 
     def put(self, x: float, y: float, text: str, *, size: float = 1.0, colour: str = "ink", bold: bool = False, align: str = "left", middle: bool = False, backed: bool = False):
         """Text at (x, y): its baseline, or its middle, at y; ``backed`` keeps lines behind it from showing through."""
-        with _settings():
-            label = self.figure.text(x, y, str(text), transform=self._points, fontproperties=_font(self.text * size, bold), color=LIGHT.get(colour, colour),
-                                     ha=align, va="center" if middle else "baseline")
+        label = self.figure.text(x, y, str(text), transform=self._points, fontproperties=_font(self.text * size, bold), color=LIGHT.get(colour, colour),
+                                 ha=align, va="center" if middle else "baseline", parse_math=False)
         if backed:
             label.set_bbox({"facecolor": LIGHT["paper"], "alpha": 0.75, "linewidth": 0, "pad": self.text * 0.08})
         self.labels.append(label)
@@ -110,7 +109,8 @@ class Sheet:
 
     def overlaps(self) -> list[tuple[str, str]]:
         """Pairs of texts put on the sheet whose boxes overlap, and texts that leave the sheet (paired with "the edge")."""
-        boxes = [(label.get_text(), label.get_window_extent(self._renderer)) for label in self.labels if label.get_text()]
+        with _settings():
+            boxes = [(label.get_text(), label.get_window_extent(self._renderer)) for label in self.labels if label.get_text()]
         found = [(text, "the edge") for text, box in boxes if box.x0 < -0.5 or box.y0 < -0.5 or box.x1 > self.width + 0.5 or box.y1 > self.height + 0.5]
         for i, (one, first) in enumerate(boxes):
             found += [(one, other) for other, second in boxes[i + 1 :] if _overlap(first, second)]
@@ -159,6 +159,14 @@ def _settings(more: dict | None = None):
     import matplotlib
 
     return matplotlib.rc_context({**_SETTINGS, **(more or {})})
+
+
+@cache
+def _length(text: str, size: float, bold: bool) -> float:
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    with _settings():
+        return RendererAgg(10, 10, POINTS).get_text_width_height_descent(text, _font(size, bold), ismath=False)[0]
 
 
 @cache

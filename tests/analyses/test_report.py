@@ -51,7 +51,7 @@ def write(handmade, monkeypatch, log, out) -> Path:
 def whole(handmade, tmp_path_factory):
     """One full report, written twice into two folders from two logs made alike."""
     with pytest.MonkeyPatch.context() as monkeypatch:
-        return [write(handmade, monkeypatch, handmade.log(), tmp_path_factory.mktemp(name)).parent for name in ("one", "two")]
+        return [write(handmade, monkeypatch, handmade.log(report={"draws": 200}), tmp_path_factory.mktemp(name)).parent for name in ("one", "two")]
 
 
 def test_two_runs_in_two_folders_are_the_same_to_the_byte(whole):
@@ -124,7 +124,7 @@ def test_pseudonyms_are_linked_from_their_counts_and_the_page_says_so(whole):
     ids=["empty", "one patient", "failures only", "no questionnaires", "only censored"],
 )
 def test_a_poor_log_gives_a_page_that_says_what_it_cannot_say(handmade, monkeypatch, tmp_path, choice, said):
-    log = handmade.log(**choice)
+    log = handmade.log(**choice, report={"draws": 100})
     html = write(handmade, monkeypatch, log, tmp_path).read_text(encoding="utf-8")
     text = " ".join(" ".join(Text(html).outside).split())
     for sentence in said:

@@ -115,7 +115,7 @@ def test_the_check_for_sideways_scrolling_would_find_it(demo, tmp_path):
 
 
 def test_two_processes_with_other_settings_write_the_same_bytes(tmp_path):
-    one, two = make(tmp_path / "one", 30, "1"), make(tmp_path / "two" / "deeper", 30, "2")
+    one, two = make(tmp_path / "one", 20, "1"), make(tmp_path / "two" / "deeper", 20, "2")
     names = {path.relative_to(one).as_posix() for path in one.rglob("*") if path.is_file()}
     assert names == {path.relative_to(two).as_posix() for path in two.rglob("*") if path.is_file()}
     assert [name for name in sorted(names) if (one / name).read_bytes() != (two / name).read_bytes()] == []
