@@ -38,4 +38,4 @@ def report(store, plan, out, progress=None) -> Path:
         page = Report(plan["audit"]["title"], who.closing(log), who.stamp(log), who.line(log), answers.front(said), next_steps.steps(todo), certainty.doubts(log, lives, settled, scored), verdicts,
                       who.boxes(log), tuple(detail), who.notices(log), methods.CAUTIONS, made_with=methods.made_with())  # fmt: skip
         folder.grid("answers", "Answers", *who.answer_table(said))
-        return folder.finish(page, name="clinic_audit", date=f"{log.closing:%Y-%m-%d}", inputs=who.inputs(store), revision=store.revision, plan=plan, seed=plan["report"]["seed"])
+        return folder.finish(page, name="clinic_audit", date=f"{log.closing:%Y-%m-%d}", inputs=who.inputs(store), revision=store.revision, plan=plan, seed=plan["report"]["seed"], results=who.results(said))

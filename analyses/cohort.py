@@ -13,7 +13,9 @@ from outcomes.analyses.lifetimes import Lifetime, lifetime
 GAP = "care ends at the first long gap"
 
 _PATIENTS = """
-SELECT patient_id, birth_year, sex, left_on, left_reason FROM patients WHERE audit_consent <> 'no' ORDER BY patient_id
+SELECT patients.patient_id, birth_year, sex, left_on, patients.left_reason, care.end_day AS ends_on
+FROM patients LEFT JOIN people USING (patient_id) LEFT JOIN care USING (patient)
+WHERE coalesce(audit_consent, 'unknown') <> 'no' ORDER BY patients.patient_id
 """
 _DENTURES = """
 SELECT denture_id, patient_id, arch, delivered_on, delivered_on_precision, retired_on, retired_reason, existing
@@ -74,9 +76,9 @@ class Log:
         return self.dentures[known & (self.dentures["delivered_on"] >= start)]
 
     def until(self) -> pd.Series:
-        """Last day of care per patient: the day the patient left, else the closing day."""
+        """Last day of care per patient: the day the patient left or died, else the closing day."""
         closing = pd.Timestamp(self.closing)
-        return self.patients.set_index("patient_id")["left_on"].fillna(closing).clip(upper=closing)
+        return self.patients.set_index("patient_id")["ends_on"].fillna(closing).clip(upper=closing)
 
 
 def read_log(connection, plan) -> Log:
@@ -96,10 +98,27 @@ def read_log(connection, plan) -> Log:
         "episodes": _numbers(read("SELECT * FROM episodes WHERE coalesce(excluded, '') = '' ORDER BY episode_id").df()),
         "times": _times(connection),
     }
+    frames["dentures"] = _in_period(frames["dentures"], plan)
+    if plan["audit"]["period_from"] or plan["audit"]["period_to"]:
+        kept &= set(frames["dentures"]["patient_id"])
     frames = {name: frame[frame["patient_id"].isin(kept)].reset_index(drop=True) for name, frame in frames.items()}
-    return Log(plan, _closing(plan, frames["visits"]), every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
+    closing = _closing(plan, frames["visits"])
+    for name, day in (("visits", "day"), ("inserts_in", "day"), ("answers", "answered_on")):
+        frames[name] = frames[name][~(frames[name][day] > pd.Timestamp(closing))].reset_index(drop=True)
+    return Log(plan, closing, every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
                guard=f"{built.guard}." if built.guard else "", warnings=tuple(built.warnings),
                readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()), **frames)  # fmt: skip
+
+
+def _in_period(dentures: pd.DataFrame, plan) -> pd.DataFrame:
+    """Dentures delivered within the plan's period."""
+    first, last = plan["audit"]["period_from"], plan["audit"]["period_to"]
+    inside = pd.Series(True, index=dentures.index)
+    if first:
+        inside &= dentures["delivered_on"] >= pd.Timestamp(first)
+    if last:
+        inside &= dentures["delivered_on"] <= pd.Timestamp(last)
+    return dentures[inside]
 
 
 def _other_policy(connection, plan) -> dict[str, pd.DataFrame]:

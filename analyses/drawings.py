@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pandas as pd
 
@@ -11,9 +9,10 @@ from outcomes.analyses.lifetimes import EVENT, YEAR
 from outcomes.analyses.sentences import saying
 from outcomes.present import words
 from outcomes.present.areas import Endings, endings
-from outcomes.present.counts import Counts
+from outcomes.present.counts import Counts, ticks_for
 from outcomes.present.curves import CannotDraw, Frame, Line, survival
 from outcomes.present.palette import newton_colour
+from outcomes.present.upkeep_curve import mean_count
 
 # How parts end, in the order in which they are stacked, and the colour of each.
 ENDINGS = {
@@ -35,6 +34,20 @@ def lines_of(life) -> list[Line]:
     if curve is None:
         return []
     return [_between(life, curve) if life.examined else _day_found(life, curve)]
+
+
+def numbers_of(life, stem: str) -> dict[str, pd.DataFrame]:
+    """What the endpoint's curve is drawn from, as tables: its steps (or boxes and limits) and its counts."""
+    found = {}
+    for line in lines_of(life) if life.speaks else []:
+        if line.boxes is None:
+            found[f"{stem}_curve"] = line.steps
+        else:
+            found[f"{stem}_boxes"] = line.boxes
+            if line.band is not None:
+                found[f"{stem}_limits"] = line.band.drop(columns="piece")
+        found[f"{stem}_counts"] = line.counts.table()
+    return found
 
 
 def _day_found(life, curve) -> Line:
@@ -147,51 +160,57 @@ def ending_group(cause: str) -> str:
     return "gone"
 
 
-def settled(settling, plan, shape):
-    """Share of dentures still at the level they started at."""
-    result = settling.incidence
+def settled_of(settling, plan) -> Endings | None:
+    """What ended the time at the starting level, ready to draw; None where too few patients changed it."""
+    from outcomes import longevity
+
+    result, rows = settling.incidence, settling.rows
     if result is None or settling.patients_with_steps() < plan["report"]["minimum_patients"]:
-        raise CannotDraw("No figure: too few patients have changed their level.")
+        return None
     names = {"step up": ("stepped up", newton_colour(20.0)), "step down": ("stepped down", newton_colour(1.5)), "changed": ("changed, direction unknown", "slate"), "denture retired": ("denture gone", "sand"), "died": ("patient died", "ink")}
     shares, colours = pd.DataFrame({"years": np.concatenate([[0.0], np.asarray(result.time) / YEAR])}), {}
     for key, (label, colour) in names.items():
         if key in list(result.causes):
             shares[label] = np.concatenate([[0.0], result.incidence[list(result.causes).index(key)]])
             colours[label] = colour
-    from outcomes import longevity
-    from outcomes.present.counts import ticks_for
-
-    rows = settling.rows
-    ticks = ticks_for(max(float(rows["days"].max()) / YEAR, 0.25))
+    stops = _stops(rows.groupby("patient_id")["days"].max() / YEAR, plan)
+    ticks = ticks_for(max(*stops.values(), 0.25))
     table = longevity.risk_table(rows["days"].to_numpy(float), (rows["cause"] != "").to_numpy(), [tick * YEAR for tick in ticks], cluster=rows["patient_id"].to_numpy())
     named = {"clusters_at_risk": "patients", "at_risk": "at the start", "failed": "ended", "censored": "censored"}
     counts = Counts("dentures", len(rows), ticks, {label: tuple(int(n) for n in table[name]) for name, label in named.items()}, ("patients",))
-    last = np.sort(rows.groupby("patient_id")["days"].max().to_numpy(float))[::-1] / YEAR
-    stops = {people: float(last[min(people, len(last)) - 1]) for people in (plan["report"]["stop_curves_at"], 10)}
-    what = Endings(thinned(shares), colours, counts, stops, "at the starting level")
-    return endings(what, Frame("Still at the level they started at", words.people(settling.patients, len(rows), "denture"), "years since the first inserts"), shape)
+    return Endings(thinned(shares), colours, counts, stops, "at the starting level")
 
 
-def visits_so_far(upkeep, plan, shape):
-    """Mean number of unplanned visits per patient since delivery."""
-    from outcomes.present.upkeep_curve import mean_count
+def settled(what: Endings | None, patients: int, shape):
+    """Share of dentures still at the level they started at."""
+    if what is None:
+        raise CannotDraw("No figure: too few patients have changed their level.")
+    return endings(what, Frame("Still at the level they started at", words.people(patients, what.counts.total, "denture"), "years since the first inserts"), shape)
 
+
+def _stops(last: pd.Series, plan) -> dict[int, float]:
+    """Patients to the last year with so many still followed, from each patient's last year."""
+    years = np.sort(last.to_numpy(float))[::-1]
+    return {people: float(years[min(people, len(years)) - 1]) for people in (plan["report"]["stop_curves_at"], 10)}
+
+
+def upkeep_steps(upkeep) -> pd.DataFrame | None:
+    """Mean number of unplanned visits since delivery: years, mean, low, high; None where nobody came with a problem."""
     result = upkeep.so_far
-    people = int(upkeep.patients["fresh"].sum())
     if result is None or result.total == 0:
-        raise CannotDraw("No figure: nobody delivered while the log ran has come with a problem.")
+        return None
     steps = pd.DataFrame({"years": np.concatenate([[0.0], np.asarray(result.time) / YEAR]), "mean": np.concatenate([[0.0], result.mean]),
                           "low": np.concatenate([[np.nan], result.low]), "high": np.concatenate([[np.nan], result.high])})  # fmt: skip
+    return thinned(steps)
+
+
+def visits_so_far(steps: pd.DataFrame | None, upkeep, plan, shape):
+    """Mean number of unplanned visits per patient since delivery."""
+    if steps is None:
+        raise CannotDraw("No figure: nobody delivered while the log ran has come with a problem.")
     fresh = upkeep.patients[upkeep.patients["fresh"] & (upkeep.patients["years"] > 0)]
-    last = np.sort(fresh["years"].to_numpy(float))[::-1]
-    stops = {n: float(last[min(n, len(last)) - 1]) for n in (plan["report"]["stop_curves_at"], 10)}
-    from outcomes.present.counts import ticks_for
-
-    ticks = ticks_for(max(float(last[0]), 0.25))
-    followed = {"patients": tuple(int((last >= tick).sum()) for tick in ticks)}
-    return mean_count(thinned(steps), ticks, followed, stops, Frame("Unplanned visits so far, per patient", f"{words.people(people)} delivered while the log ran. Shaded: likely range ({100 * upkeep.confidence:g} %).", "years since delivery"), shape)
-
-
-def finite(value: float) -> bool:
-    """Whether a number is there and not infinite."""
-    return value is not None and math.isfinite(value)
+    stops = _stops(fresh["years"], plan)
+    ticks = ticks_for(max(*stops.values(), 0.25))
+    followed = {"patients": tuple(int((fresh["years"] >= tick).sum()) for tick in ticks)}
+    frame = Frame("Unplanned visits so far, per patient", f"{words.people(len(fresh))} delivered while the log ran. Shaded: likely range ({100 * upkeep.confidence:g} %).", "years since delivery")
+    return mean_count(steps, ticks, followed, stops, frame, shape)

@@ -31,7 +31,7 @@ def of_lifetime(log, life, answer, folder) -> Section:
         blocks.append(Notice(log.guard))
     elif life.patients:
         blocks += _became(life, folder) if life.unit == "insert" else []
-        blocks.append(folder.picture(stem, lambda shape: drawings.curve(life, shape), _curve_finding(life, answer), caption(life)))
+        blocks.append(folder.picture(stem, lambda shape: drawings.curve(life, shape), _curve_finding(life, answer), caption(life), drawings.numbers_of(life, stem)))
         blocks += _table(folder, f"{stem}_shares", f"{say.title}: shares at the plan's horizons", certainty.horizons(life))
         blocks += _inserts(log, life, folder) if life.unit == "insert" else []
     if life.patients:
@@ -44,8 +44,8 @@ def _became(life, folder) -> list:
     became = drawings.became_of(life)
     if became is None:
         return []
-    folder.grid("what_became_of_inserts", "What became of the first inserts", became.shares)
-    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; discovered wear only.")]
+    numbers = {"what_became_of_inserts": became.shares, "what_became_of_inserts_counts": became.counts.table()}
+    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; discovered wear only.", numbers)]
 
 
 def _inserts(log, life, folder) -> list:
@@ -134,7 +134,9 @@ def starting_level(settling, answer, plan, folder) -> Section:
     """Where people settle in retention."""
     blocks = [Prose((words.sentence(answer.whole), "A change of level is made at a visit, so its day is exact. Dentures of patients who died or that were replaced count as no longer at their starting level by then; nobody is left out for it."))]
     if len(settling.rows):
-        blocks.append(folder.picture("starting_level", lambda shape: drawings.settled(settling, plan, shape), finding(answer), "The light area: dentures still at the level they started at."))
+        what = drawings.settled_of(settling, plan)
+        numbers = {} if what is None else {"starting_level": what.shares, "starting_level_counts": what.counts.table()}
+        blocks.append(folder.picture("starting_level", lambda shape: drawings.settled(what, settling.patients, shape), finding(answer), "The light area: dentures still at the level they started at.", numbers))
         rows = [(years, settling.still_at(years), settling.followed(years)) for years in (7 / 365.25, 91 / 365.25, 1, 2, 5)] if settling.patients_with_steps() >= plan["report"]["minimum_patients"] else []
         rows = [(years, found, people) for years, found, people in rows if found and people >= plan["report"]["minimum_patients"]]
         shown = pd.DataFrame([{"after": "1 week" if years < 0.1 else "3 months" if years < 1 else words.span(years), "still at the starting level": words.estimated(found[0], settling.patients),
@@ -151,7 +153,9 @@ def upkeep(up, answer, plan, folder) -> Section:
     """How much upkeep to expect."""
     blocks = [Prose((words.sentence(answer.whole), "An unplanned visit is one for which the patient came because something was wrong; two on one day count once. Planned visits are reviews, recalls and hygiene."))]
     if len(up.patients):
-        blocks.append(folder.picture("unplanned_visits", lambda shape: drawings.visits_so_far(up, plan, shape), finding(answer), "How many unplanned visits a patient has had on average since delivery, of those still coming."))
+        steps = drawings.upkeep_steps(up)
+        numbers = {} if steps is None else {"unplanned_visits": steps}
+        blocks.append(folder.picture("unplanned_visits", lambda shape: drawings.visits_so_far(steps, up, plan, shape), finding(answer), "How many unplanned visits a patient has had on average since delivery, of those still coming.", numbers))
         rows = []
         for column, label in (("unplanned", "unplanned visits"), ("planned", "other visits"), ("minutes", "chair minutes")):
             rate, low, high, _ = up.rate(column)
@@ -199,7 +203,7 @@ def who(log, stages: list[Stage], described: pd.DataFrame, folder) -> Section:
     """Who is in it: the flow, and what is known of the patients."""
     blocks = [folder.picture("who_is_in_it", lambda shape: flow(stages, shape), f"{stages[0].text}; followed: {stages[-1].text}.", "Beside the arrows: who was left out, and why.")]
     blocks += _table(folder, "patients", "Patients and dentures", (described, described))
-    return Section("about-who", "Who is in it", tuple(blocks))
+    return Section("about-who", "Who is in it, in detail", tuple(blocks))
 
 
 def certain(log, lives, found_standards, folder) -> Section:
@@ -221,4 +225,4 @@ def standards(found, said, level, folder) -> Section:
     exact = pd.DataFrame([{"standard": one.name, "at_least": one.standard, "years": one.years, "share": one.share, "low": one.low, "high": one.high, "share_by_the_other_rule": one.other, "patients": one.patients,
                            "verdict": one.verdict, "patients_needed_at_this_share": one.need} for one in found])  # fmt: skip
     text = "Met: the whole likely range reaches the standard. Not met: the whole range stays below it. Otherwise the log cannot tell. The range is a cautious one, and a standard counts only if the plan named it before the answers were seen. Last column: how many patients it takes at the least, if nothing fails."
-    return Section("standards-detail", "Standards", (Prose((text,)), *_table(folder, "standards", "Standards of the plan", (shown, exact))))
+    return Section("standards-detail", "Standards, in detail", (Prose((text,)), *_table(folder, "standards", "Standards of the plan", (shown, exact))))

@@ -110,6 +110,15 @@ def answer_table(said) -> tuple[pd.DataFrame, pd.DataFrame]:
     return shown, exact
 
 
+def results(said) -> dict[str, dict]:
+    """The answers unrounded, for the manifest: nothing where the log cannot say."""
+    return {one.name: {"shown": one.number, "value": _or_none(one.value), "low": _or_none(one.low), "high": _or_none(one.high)} for one in said}
+
+
+def _or_none(value) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
 def _plain(value) -> float:
     return float("nan") if value is None or not math.isfinite(value) else float(value)
 

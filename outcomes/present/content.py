@@ -113,7 +113,8 @@ class Grid:
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure with its finding in words. ``wide`` and ``narrow``: <svg> elements; ``files``: names in the figures folder."""
+    """A figure with its finding in words. ``wide`` and ``narrow``: <svg> elements; ``files``: names in the figures folder;
+    ``tables``: names in the tables folder."""
 
     stem: str
     finding: str
@@ -121,6 +122,7 @@ class Picture:
     wide: str
     narrow: str
     files: tuple[str, ...] = ()
+    tables: tuple[str, ...] = ()
     kind: str = "picture"
 
 

@@ -33,14 +33,19 @@ class Folder:
             if path.parent in (self.out / "figures", self.out / "tables") and path.is_file():
                 path.unlink()
 
-    def picture(self, stem: str, draw: Callable[[Shape], Sheet], finding: str, caption: str) -> content.Picture | content.Notice:
-        """Draw once for the page, once for a phone, once for talks (PNG, SVG, PDF); a sentence where nothing can be drawn."""
+    def picture(self, stem: str, draw: Callable[[Shape], Sheet], finding: str, caption: str, numbers: dict[str, pd.DataFrame] | None = None) -> content.Picture | content.Notice:
+        """Draw once for the page, once for a phone, once for talks (PNG, SVG, PDF); a sentence where nothing can be drawn.
+
+        ``numbers``: what is drawn, as tables by name, each written as a CSV file beside the figures.
+        """
         from markupsafe import Markup
 
         try:
             wide, narrow = draw(PAGE), draw(PHONE)
         except CannotDraw as reason:
             return content.Notice(str(reason))
+        written = [tables.write(frame, self.out / "tables", name) for name, frame in (numbers or {}).items()]
+        self.written += written
         names: list[str] = []
         try:
             files = draw(TALK).save(self.out / "figures", stem)
@@ -48,7 +53,7 @@ class Folder:
             names = [path.name for path in files]
         except CannotDraw:
             pass  # too few people for a talk, though enough for the clinic's own page
-        return content.Picture(stem, finding, caption, Markup(wide.inline(stem)), Markup(narrow.inline(f"{stem}-narrow")), tuple(names))
+        return content.Picture(stem, finding, caption, Markup(wide.inline(stem)), Markup(narrow.inline(f"{stem}-narrow")), tuple(names), tuple(path.name for path in written))
 
     def grid(self, name: str, caption: str, shown: pd.DataFrame, exact: pd.DataFrame | None = None) -> content.Grid:
         """A table for the page, and the same in full precision as a CSV file."""

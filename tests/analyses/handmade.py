@@ -87,7 +87,7 @@ def log(patients: int = 60, *, seed: int = 3, fail: float = 3.0, recalls: bool =
     frame = lambda rows, names: pd.DataFrame(rows, columns=names)  # noqa: E731
     return Log(
         body, (START + pd.Timedelta(days=CLOSING)).date() if patients else datetime.date(1970, 1, 1), patients, 0,
-        frame(people, ["patient_id", "birth_year", "sex", "left_on", "left_reason"]).astype({"left_on": "datetime64[ns]"}),
+        frame(people, ["patient_id", "birth_year", "sex", "left_on", "left_reason"]).astype({"left_on": "datetime64[ns]"}).assign(ends_on=lambda frame: frame["left_on"]),
         frame(dentures, ["denture_id", "patient_id", "arch", "delivered_on", "delivered_on_precision", "retired_on", "retired_reason", "existing"]).astype({"delivered_on": "datetime64[ns]", "retired_on": "datetime64[ns]"}),
         frame(visits, ["visit_id", "patient_id", "day", "arch", "reason", "minutes", "parts_checked", "snap", "snap_as_written", "seen", "problem", "looked"]).astype({"day": "datetime64[ns]", "seen": bool, "problem": bool, "looked": bool}),
         frame(inserts_in, ["patient_id", "day", "level", "inserts"]).astype({"day": "datetime64[ns]"}),

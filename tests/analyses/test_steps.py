@@ -26,7 +26,7 @@ def small(handmade):
 
     log = handmade.log(3, answered=False)
     names = ["A", "B", "C"]
-    people = pd.DataFrame({"patient_id": names, "birth_year": [1950] * 3, "sex": ["female"] * 3, "left_on": pd.to_datetime([None, None, "2023-06-30"]), "left_reason": [None, None, "died"]})
+    people = pd.DataFrame({"patient_id": names, "birth_year": [1950] * 3, "sex": ["female"] * 3, "left_on": pd.to_datetime([None, None, "2023-06-30"]), "left_reason": [None, None, "died"], "ends_on": pd.to_datetime([None, None, "2023-06-30"])})
     dentures = pd.DataFrame({"denture_id": ["A/lower/1", "B/lower/1", "C/lower/1"], "patient_id": names, "arch": "lower", "delivered_on": pd.to_datetime(["2022-01-01", "2024-06-01", "2022-01-01"]),
                              "delivered_on_precision": "day", "retired_on": pd.NaT, "retired_reason": None, "existing": None})  # fmt: skip
     visits = pd.DataFrame([visit("A", "2022-01-01", "delivery"), visit("A", "2022-07-01", "problem", snap="a bit loose"), visit("A", "2022-07-01", "problem"), visit("A", "2023-01-01", snap="just right"),

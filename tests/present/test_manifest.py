@@ -30,7 +30,7 @@ def test_figures_of_the_report_before_are_taken_away_and_nothing_else(tmp_path, 
     def write(stems):
         folder = Folder(tmp_path)
         for stem in stems:
-            folder.picture(stem, handmade.DRAWINGS[stem], "finding", "caption")
+            folder.picture(stem, handmade.DRAWINGS[stem], "finding", "caption", {f"{stem}_counts": handmade.counts().table()})
         folder.grid("counts", "Counts", handmade.counts().table())
         folder.finish(handmade.report(), name="r", date="2025-06-14", inputs=[], revision="", plan=read_plan(), seed=1)
 
@@ -38,4 +38,4 @@ def test_figures_of_the_report_before_are_taken_away_and_nothing_else(tmp_path, 
     (tmp_path / "figures" / "mine.png").write_bytes(b"the clinic's own")
     write(["flow"])
     assert {path.name for path in (tmp_path / "figures").iterdir()} == {"mine.png", "flow.png", "flow.svg", "flow.pdf"}
-    assert set(json.loads((tmp_path / "manifest.json").read_text())["outputs"]) == {"figures/flow.png", "figures/flow.svg", "figures/flow.pdf", "tables/counts.csv", "index.html"}
+    assert set(json.loads((tmp_path / "manifest.json").read_text())["outputs"]) == {"figures/flow.png", "figures/flow.svg", "figures/flow.pdf", "tables/counts.csv", "tables/flow_counts.csv", "index.html"}

@@ -1,0 +1,147 @@
+"""Where people go from column to column: blocks as high as their share, streams between them as wide as those who move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from outcomes.present.areas import _legend_rows, _text_colour
+from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.curves import CannotDraw, Frame, heading, spread
+from outcomes.present.palette import LIGHT, contrast
+from outcomes.present.words import percent
+
+LEAST_WORDS = 0.045  # share of the height below which a block carries no words
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: what stands under it, and the share of each state in it."""
+
+    title: str
+    below: str
+    shares: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Streams:
+    """``flows``: between each column and the next, (state, state) to share. ``order``: states from the bottom up."""
+
+    columns: tuple[Column, ...]
+    flows: tuple[dict[tuple[str, str], float], ...]
+    order: tuple[str, ...]
+    colours: dict[str, str]
+    people: tuple[int, ...] = ()  # counts are printed instead of shares where fewer than twenty are in a column
+
+    def said(self, place: int, state: str) -> str:
+        """The share of a state in a column, in words."""
+        share = self.columns[place].shares.get(state, 0.0)
+        people = self.people[place] if self.people else 0
+        return f"{round(share * people)}" if 0 < people < 20 else percent(share)
+
+
+def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
+    """Columns of blocks with streams between them; names at both ends, on a phone above.
+
+    Raises CannotDraw where there are fewer than two columns.
+    """
+    if len(what.columns) < 2:
+        raise CannotDraw("Too few patients were followed to draw who went where.")
+    here = [state for state in what.order if any(column.shares.get(state, 0) > 0 for column in what.columns)]
+    sheet = Sheet(shape)
+    u = sheet.text
+    legend = _legend_rows(sheet, here) if shape.narrow else []
+    top = heading(sheet, frame.title, frame.subtitle) + len(legend) * 1.5 * u
+    names = [max((sheet.length(state, 0.95, True) for state in here if what.columns[place].shares.get(state, 0) > 0), default=0) for place in (0, -1)]
+    widest = [max(sheet.length(text, 0.95), sheet.length(below, 0.82)) / 2 for text, below in ((column.title, column.below) for column in what.columns)]
+    left = max(widest[0], 0.6 * u if shape.narrow else names[0] + 2.6 * u)
+    right = max(widest[-1], 0.6 * u if shape.narrow else names[1] + 2.6 * u)
+    axes = sheet.axes(left, 4.4 * u, right, top + 0.8 * u)
+    width = sheet.width - left - right
+    block = 2.6 * u / width * (len(what.columns) - 1)
+    axes.set_xlim(-block / 2, len(what.columns) - 1 + block / 2)
+    axes.set_ylim(0, 1)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    edges = [_edges(column, here) for column in what.columns]
+    for place, flow in enumerate(what.flows):
+        _streams(axes, place, flow, edges, here, what.colours, block)
+    _blocks(sheet, axes, what, edges, here, block)
+    _words(sheet, axes, what, edges, here, legend, block)
+    return sheet
+
+
+def _edges(column: Column, order) -> dict[str, tuple[float, float]]:
+    floor, out = 0.0, {}
+    for state in order:
+        share = column.shares.get(state, 0.0)
+        out[state] = (floor, floor + share)
+        floor += share
+    return out
+
+
+def _streams(axes, place: int, flow, edges, order, colours, block) -> None:
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    start, stop, middle = place + block / 2, place + 1 - block / 2, place + 0.5
+    from_floor = {state: edges[place][state][0] for state in order}
+    to_floor = {state: edges[place + 1][state][0] for state in order}
+    for one in order:
+        for other in order:
+            share = flow.get((one, other), 0.0)
+            if share <= 0:
+                continue
+            low, low_to = from_floor[one], to_floor[other]
+            from_floor[one] += share
+            to_floor[other] += share
+            corners = [(start, low), (middle, low), (middle, low_to), (stop, low_to), (stop, low_to + share), (middle, low_to + share), (middle, low + share), (start, low + share), (start, low)]
+            codes = [Path.MOVETO, *[Path.CURVE4] * 3, Path.LINETO, *[Path.CURVE4] * 3, Path.CLOSEPOLY]
+            # a stream takes the colour of where it goes, so that a change is seen
+            axes.add_patch(PathPatch(Path(corners, codes), facecolor=_colour(colours, other), alpha=0.28 if one == other else 0.62, linewidth=0))
+
+
+def _blocks(sheet: Sheet, axes, what: Streams, edges, order, block) -> None:
+    from matplotlib.patches import Rectangle
+
+    box, u = axes.get_position(), sheet.text
+    for place in range(len(what.columns)):
+        x = (box.x0 + box.width * (place + block / 2) / (len(what.columns) - 1 + block)) * sheet.width
+        for state in order:
+            floor, ceiling = edges[place][state]
+            if ceiling <= floor:
+                continue
+            colour = _colour(what.colours, state)
+            axes.add_patch(Rectangle((place - block / 2, floor), block, ceiling - floor, facecolor=colour, edgecolor=LIGHT["paper"], linewidth=u * 0.1))
+            if ceiling - floor >= LEAST_WORDS:
+                ink = LIGHT["paper"] if contrast(colour, LIGHT["paper"]) >= 3 else LIGHT["ink"]
+                sheet.put(x, (box.y0 + box.height * (floor + ceiling) / 2) * sheet.height, what.said(place, state).replace("\u00a0%", "\u2009%"), size=0.74, bold=True, colour=ink, align="center", middle=True)
+
+
+def _words(sheet: Sheet, axes, what: Streams, edges, order, legend, block) -> None:
+    box, u = axes.get_position(), sheet.text
+    span = len(what.columns) - 1 + block
+    for place, column in enumerate(what.columns):
+        x = (box.x0 + box.width * (place + block / 2) / span) * sheet.width
+        sheet.put(x, 2.7 * u, column.title, size=0.95, align="center")
+        sheet.put(x, 1.3 * u, column.below, size=0.82, colour="quiet", align="center")
+    if legend:
+        y = box.y1 * sheet.height + 0.9 * u + (len(legend) - 1) * 1.5 * u
+        for line in legend:
+            x = 0.4 * u
+            for state in line:
+                sheet.box(x, y, 1.2 * u, 0.8 * u, colour=_colour(what.colours, state), fill=_colour(what.colours, state))
+                sheet.put(x + 1.6 * u, y, state, size=0.92)
+                x += sheet.length(state, 0.92) + 3.2 * u
+            y -= 1.5 * u
+        return
+    for place, align, x in ((0, "right", box.x0 * sheet.width - 0.7 * u), (-1, "left", box.x1 * sheet.width + 0.7 * u)):
+        shown = [state for state in order if edges[place][state][1] > edges[place][state][0]]
+        wanted = [(box.y0 + box.height * sum(edges[place][state]) / 2) * sheet.height for state in shown]
+        for state, y in zip(shown, spread(wanted, 1.3 * u, box.y0 * sheet.height + 0.4 * u, box.y1 * sheet.height)):
+            small = edges[place][state][1] - edges[place][state][0] < LEAST_WORDS
+            sheet.put(x, y, state + (f" {what.said(place, state)}" if small else ""), size=0.95, bold=True, colour=_text_colour(what.colours.get(state, "ink")), align=align, middle=True)
+
+
+def _colour(colours, state: str) -> str:
+    name = colours.get(state, "slate")
+    return LIGHT.get(name, name)
