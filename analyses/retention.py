@@ -81,32 +81,19 @@ def settling(log) -> Settling:
     first = inserts[inserts["first_insert"].fillna(False).astype(bool)]
     start = first.groupby("denture_id").agg(patient_id=("patient_id", "first"), begun=("fitted_on", "min"), start=("retention_n", "max"), known=("level", lambda level: level.notna().all()))
     known = start[start["known"] & start["begun"].notna()]
-    changes = inserts[inserts["followed_on"].notna() & (inserts["next_level"] != inserts["level"]) & inserts["denture_id"].isin(known.index)]
-    changes = changes.sort_values("followed_on").groupby("denture_id").first()
-    ends = log.dentures.set_index("denture_id")
-    until, reasons = log.until(), log.patients.set_index("patient_id")["left_reason"]
-    rows = [_row(denture, one, changes, ends, until, reasons) for denture, one in known.iterrows()]
-    frame = pd.DataFrame(rows, columns=["patient_id", "denture_id", "start", "days", "cause"])
+    changes = inserts[inserts["followed_on"].notna() & (inserts["next_level"].fillna("") != inserts["level"].fillna("")) & inserts["denture_id"].isin(known.index)]
+    changes = changes.sort_values(["followed_on", "position"]).drop_duplicates("denture_id").set_index("denture_id")
+    dentures, patients = log.dentures.set_index("denture_id"), log.patients.set_index("patient_id")
+    end = known["patient_id"].map(log.until())
+    cause = known["patient_id"].map(patients["left_reason"]).eq("died").map({True: DIED, False: ""})
+    for day, why in ((dentures["retired_on"].reindex(known.index), GONE), (changes["followed_on"].reindex(known.index), _direction(changes).reindex(known.index))):
+        first = day.notna() & (day <= end)
+        end, cause = end.where(~first, day), cause.where(~first, why)
+    frame = pd.DataFrame({"patient_id": known["patient_id"], "denture_id": known.index, "start": known["start"], "days": (end - known["begun"]).dt.days, "cause": cause})
     return Settling(frame[frame["days"] > 0].reset_index(drop=True), int((~start["known"]).sum()), log.plan["report"]["level"])
 
 
-def _row(denture, one, changes, ends, until, reasons):
-    end, cause = until.get(one.patient_id), ""
-    if reasons.get(one.patient_id) == "died":
-        cause = DIED
-    retired = ends["retired_on"].get(denture)
-    if retired is not None and pd.notna(retired) and retired <= end:
-        end, cause = retired, GONE
-    if denture in changes.index:
-        change = changes.loc[denture]
-        if change["followed_on"] <= end:
-            end, cause = change["followed_on"], _direction(change)
-    return one.patient_id, denture, one.start, (end - one.begun).days, cause
-
-
-def _direction(change) -> str:
-    if pd.isna(change["next_level"]):
-        return ""
-    if pd.isna(change["next_force"]) or pd.isna(change["retention_n"]) or change["next_force"] == change["retention_n"]:
-        return "changed"
-    return "step up" if change["next_force"] > change["retention_n"] else "step down"
+def _direction(changes: pd.DataFrame) -> pd.Series:
+    """Which way each change went; "" where the new level is unknown, "changed" where the forces do not tell."""
+    step = np.sign(changes["next_force"].astype(float) - changes["retention_n"].astype(float))
+    return step.map({1.0: "step up", -1.0: "step down"}).fillna("changed").where(changes["next_level"].notna(), "")
