@@ -208,12 +208,23 @@ def _expand(log: Log, held: Held, problems: Problems):
     for name in ("day_sheet", "set_up", "dentures", "implants"):
         log.frames.setdefault(name, blank(schemas.tables()[name]))
     once = {name: repeats.once(log.frames[name], name, problems) for name in ("day_sheet", "set_up")}
-    arranged = sites.arrange(once["day_sheet"], once["set_up"], log.frames["dentures"], log.frames["implants"], held.sites(), held.dentures())
-    made = day_sheet.expand(log, arranged, {name: held.frame(name) for name in ("dentures", "implants")})
+    given = {name: _given(log.frames[name], held.written(name), *key) for name, key in {"dentures": ("patient_id", "arch"), "implants": ("patient_id", "position")}.items()}
+    arranged = sites.arrange(once["day_sheet"], once["set_up"], given["dentures"], given["implants"], held.sites(), held.dentures())
+    made = day_sheet.expand(log, arranged, {"dentures": held.made("dentures"), "implants": held.frame("implants")})
+    held.forget("dentures", arranged.restated)
     for name, frame in made.items():
         written = log.frames.get(name)
         log.frames[name] = frame if written is None else stacked([written, frame])
     return lines.views(arranged, log.frames["day_sheet"], log.frames["set_up"], made["parts_log"])
+
+
+def _given(frame: pd.DataFrame, held: pd.DataFrame, *key: str) -> pd.DataFrame:
+    """Rows of a table as written in the files, and those typed into it before of which the files say nothing."""
+    names = list(held.columns)
+    plain = frame[names].astype({name: object for name in names if not name.endswith("_on")})
+    here = pd.MultiIndex.from_frame(plain[list(key)])
+    older = held[~pd.MultiIndex.from_frame(held[list(key)]).isin(here)]
+    return pd.concat([plain, older.set_axis(range(-len(older), 0))]) if len(older) else plain
 
 
 def _empty(readings: list[Reading], log: Log) -> None:

@@ -32,7 +32,8 @@ CHANGE_REASONS = {"wanted firmer": "wanted firmer", "wanted lighter": "wanted li
 def expand(log: Log, sites: Sites, held: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """The long rows of visits, parts_log, denture_log, dentures and implants that the day sheet and the set-up make.
 
-    ``held``: the dentures and implants the store holds. What the sheets do not speak of (a base, a lost implant) is kept from them.
+    ``held``: dentures that sheets loaded before made, and implants of the store; what the sheets do not speak of is kept from them.
+    Implants typed into their own table get the divergence they lack from the set-up.
     """
     sources = {name: log.frames[name] for name in ("day_sheet", "set_up")}
     lines = sites.lines.assign(visit_id=keys.visit_ids(*(sites.lines[name] for name in ("patient", "date", "date_precision", "arch", "visit_order"))))
@@ -250,6 +251,8 @@ def implants(sites: Sites, given: pd.DataFrame, held: pd.DataFrame) -> pd.DataFr
     """
     sets = sites.sets[~sites.sets["position"].str.contains("-", regex=False)].rename_axis("row").reset_index()
     rows = sets.groupby(["patient", "position"], as_index=False, sort=False).agg(divergence_deg=("divergence_deg", "first"), row=("row", "first"))
+    measured = rows.set_index(["patient", "position"])["divergence_deg"].reindex(pd.MultiIndex.from_arrays([given["patient_id"].astype(object), given["position"].astype(object)]))
+    given["divergence_deg"] = given["divergence_deg"].where(given["divergence_deg"].notna(), measured.to_numpy())
     named = pd.MultiIndex.from_arrays([given["patient_id"].astype(object), given["position"].astype(object)])
     rows = rows[~pd.MultiIndex.from_frame(rows[["patient", "position"]]).isin(named)]
     rows = rows.rename(columns={"patient": "patient_id"}).assign(source="set_up", cell="position")

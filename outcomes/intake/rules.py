@@ -36,7 +36,7 @@ def errors(staged: Staged, log: Log) -> dict[str, np.ndarray]:
         if rule["severity"] == "error" and not log.refused & set(rule.get("needs", [])):
             for table, part in staged.breaches(rule).groupby("table_name"):
                 out.setdefault(str(table), []).extend(part["place"].dropna().astype(np.int64))
-    return {table: np.unique(places) for table, places in out.items()}
+    return {table: np.unique(np.array(places, dtype=np.int64)) for table, places in out.items()}
 
 
 def _remedies(rule: dict, staged: Staged, log: Log, table: str, places: np.ndarray, columns: list[str]) -> list[str]:

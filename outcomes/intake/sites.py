@@ -22,7 +22,7 @@ class Sites:
     jaw. ``sets``: set-up lines with ``jaw``, ``turn`` and ``line`` they belong to, and ``placed``: "fitted", "already in place",
     "older" (another set of before the log took its place), "no line" or "no visit". ``stored``: sites the store knows
     (patient, jaw, position, attachment). ``dentures``: each with patient, jaw, number, first day, and the set or line it starts with.
-    ``gone``: patient, position and day of implants lost, taken out or broken.
+    ``gone``: patient, position and day of implants lost, taken out or broken. ``restated``: ids of stored dentures that the file states anew.
     """
 
     lines: pd.DataFrame
@@ -30,6 +30,7 @@ class Sites:
     stored: pd.DataFrame
     dentures: pd.DataFrame
     gone: pd.DataFrame
+    restated: list[str]
 
     def in_place(self, lines: pd.DataFrame) -> pd.DataFrame:
         """(line, position, attachment): every site of the line's jaw with parts in place by then."""
@@ -45,8 +46,8 @@ class Sites:
 def arrange(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, implants: pd.DataFrame, stored_sites: pd.DataFrame, stored_dentures: pd.DataFrame) -> Sites:
     """Put lines, sets and dentures in order.
 
-    ``given``, ``implants``: the tables dentures and implants as written; ``stored_sites`` (patient, jaw, position, attachment) and
-    ``stored_dentures`` (patient, jaw, day, precision): what the store knows already. A patient whose dentures are given has none made.
+    ``given``, ``implants``: the tables dentures and implants as typed, in these files or before; ``stored_sites`` (patient, jaw, position,
+    attachment) and ``stored_dentures`` (patient, jaw, day, precision, denture_id): what the store knows from sheets loaded before. A patient whose dentures are given has none made.
     """
     sets = _objects(sets, ["patient", "arch", "position", "attachment", "level", "fitted_on_precision", "pick_up"])
     sets = sets[sets["patient"].notna() & sets["position"].notna() & sets["fitted_on_precision"].notna()].copy()
@@ -57,10 +58,10 @@ def arrange(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, implan
     order = lines.assign(order=lines["visit_order"].fillna(1).astype(int), row=lines.index).sort_values(["date", "order", "row"])
     lines["turn"] = pd.Series(np.arange(len(order)), index=order.index)
     sets = _placed(sets, lines)
-    dentures = _dentures(lines, sets, given, stored_dentures)
+    dentures, restated = _dentures(lines, sets, given, stored_dentures)
     lost = implants[implants["state"].isin(["lost", "removed", "fractured"]) & implants["state_on"].notna()]
     gone = pd.DataFrame({"patient": lost["patient_id"].astype(object), "position": lost["position"].astype(object), "day": lost["state_on"]})
-    return Sites(lines, sets, stored_sites, dentures, gone)
+    return Sites(lines, sets, stored_sites, dentures, gone, restated)
 
 
 def _objects(frame: pd.DataFrame, names: list[str]) -> pd.DataFrame:
@@ -116,8 +117,8 @@ def _placed(sets: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     return out.set_index("set").drop(columns=["date", "first_date", "first_line", "first_turn"])
 
 
-def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
-    """Dentures by patient and jaw in order of delivery: those stored that stand, the first set's, and one for each renewal.
+def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stored: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Dentures by patient and jaw in order of delivery: those stored that stand, the first set's, and one for each renewal; and the stored ones restated.
 
     A renewal is a line that says remade, or whose reason is delivery, while a denture is in use. ``number``: 1, 2, …;
     ``source`` ("set_up", "day_sheet"; "store" and "given" are not made here) and ``row`` it rests on.
@@ -145,7 +146,7 @@ def _dentures(lines: pd.DataFrame, sets: pd.DataFrame, given: pd.DataFrame, stor
     for name in ("day", "precision"):
         out["retired_" + name] = groups[name].shift(-1)
     out["retiring_row"] = groups["row"].shift(-1)
-    return out.reset_index(drop=True)
+    return out.reset_index(drop=True), stored.loc[~stored["denture_id"].isin(standing["denture_id"]), "denture_id"].tolist()
 
 
 def _standing(stored: pd.DataFrame, first: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from outcomes import schemas
+from outcomes.intake.headings import table_of
 from outcomes.intake.log import Log
+
+MAKERS = ("day_sheet", "set_up")
 
 
 class Held:
@@ -14,6 +19,7 @@ class Held:
 
     def __init__(self, store, log: Log):
         self.tables: dict[str, pa.Table] = {}
+        self._written: dict[str, pd.DataFrame] = {}
         self.sets = log.frames.get("set_up")
         if store is not None:
             self._read(store.connection, log)
@@ -33,10 +39,39 @@ class Held:
                 else:
                     where = ""
                 self.tables[name] = connection.sql(f'SELECT * FROM "{name}" {where}').to_arrow_table()
+            for name in ("dentures", "implants"):
+                self._written[name] = self._keys_written(connection, name)
             connection.execute("DROP TABLE intake_touched")
         finally:
             connection.unregister("intake_patients")
             connection.unregister("intake_visits")
+
+    @staticmethod
+    def _keys_written(connection, name: str) -> pd.DataFrame:
+        """Keys of rows that were typed into their own table, not made from a day sheet or set-up."""
+        key = schemas.stored_tables()[name].key
+        columns = ", ".join(f'k."{column}"' for column in key)
+        found = connection.sql(f'SELECT {columns}, k._sheet AS sheet, s.name AS file FROM kept."{name}" k JOIN kept.sources s ON s.source = k._source WHERE k._ended IS NULL').df()
+        made = [table_of(sheet if isinstance(sheet, str) and sheet else file.rsplit(".", 1)[0], inside=True) in MAKERS for sheet, file in zip(found["sheet"], found["file"])]
+        return found.loc[~np.array(made, dtype=bool), list(key)]
+
+    def written(self, name: str) -> pd.DataFrame:
+        """The held rows of dentures or implants that were typed into their own table."""
+        return self.frame(name).merge(self._written[name], on=list(self._written[name])) if name in self._written else self.frame(name)
+
+    def made(self, name: str) -> pd.DataFrame:
+        """The held rows of dentures or implants that a day sheet or set-up made."""
+        frame = self.frame(name)
+        if name not in self._written:
+            return frame
+        return frame.merge(self._written[name], how="left", indicator="_from", on=list(self._written[name])).query("_from == 'left_only'").drop(columns="_from")
+
+    def forget(self, name: str, keys) -> None:
+        """Leave rows with these single keys out from now on: the files state anew what they stood for."""
+        if name in self.tables and len(keys):
+            column = schemas.stored_tables()[name].key[0]
+            table = self.tables[name]
+            self.tables[name] = table.filter(pc.invert(pc.is_in(table[column], pa.array(list(keys), table.schema.field(column).type))))
 
     def frame(self, name: str) -> pd.DataFrame:
         """The held rows of a table, with its stored columns (none without a store)."""
@@ -77,8 +112,8 @@ class Held:
         return fitted.notna() & (first.isna() | (fitted <= first))
 
     def dentures(self) -> pd.DataFrame:
-        """Dentures as ``sites.arrange`` wants them: patient, jaw, day, precision."""
-        frame = self.frame("dentures").rename(columns={"patient_id": "patient", "arch": "jaw", "delivered_on": "day", "delivered_on_precision": "precision"})
+        """Dentures made from sheets before, as ``sites.arrange`` wants them: patient, jaw, day, precision, denture_id."""
+        frame = self.made("dentures").rename(columns={"patient_id": "patient", "arch": "jaw", "delivered_on": "day", "delivered_on_precision": "precision"})
         return frame[["patient", "jaw", "day", "precision", "denture_id"]]
 
 
