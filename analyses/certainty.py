@@ -14,6 +14,7 @@ from outcomes.present import words
 from outcomes.present.content import Doubt
 
 LOW_RESPONSE = 0.60
+NOTICED = "the day the patient noticed counts"
 
 
 def doubts(log, lives, settling, scores) -> tuple[Doubt, ...]:
@@ -40,7 +41,7 @@ def of_lifetime(life, log, most: int) -> str:
     """What is uncertain about one endpoint, most serious first, in so many sentences; "" where nothing is."""
     if life.patients == 0:
         return ""
-    said = [part for part in (_silence(life), _readings(life, log), _few(life), _late_finding(life), _unseen(life), _never_planned(life, log), _cannot_tell(life), _entered_late(life)) if part]
+    said = [part for part in (_silence(life), _readings(life, log), _few(life), _late_finding(life), _unseen(life), _never_planned(life, log), _cannot_tell(life), _many_sites(life), _entered_late(life)) if part]
     return " ".join(said[:most])
 
 
@@ -60,7 +61,7 @@ def _readings(life, log) -> str:
     share = life.share_at(years) if life.speaks and years else None
     if share is None:
         return ""
-    moved = {name: share_under(log, life, name, years) for name in log.readings}
+    moved = {name: share_under(log, life, name, years) for name in readings(log, life)}
     said = [f"if {name}, {words.percent(other)}" for name, other in moved.items() if abs(other - share.value) > DEPENDS]
     return f"Read as it stands the share after {words.span(years)} is {words.percent(share.value)}; {words.listing(said)}." if said else ""
 
@@ -93,6 +94,16 @@ def _cannot_tell(life) -> str:
         return ""
     rest = life.rows[life.rows["cause"].isin(("cannot tell",))]
     return f"The cause of {words.count(len(rest), 'change')} cannot be told." if len(rest) >= 3 else ""
+
+
+def _many_sites(life) -> str:
+    """Whether patients with many sites pull the answer."""
+    years = life.horizon
+    share = life.share_at(years) if life.speaks and years else None
+    alike = life.per_patient(years) if share is not None else float("nan")
+    if math.isnan(alike) or abs(alike - share.value) <= DEPENDS:
+        return ""
+    return f"With every patient counted once, however many sites, the share after {words.span(years)} is {words.percent(alike)} instead of {words.percent(share.value)}."
 
 
 def _entered_late(life) -> str:
@@ -131,6 +142,7 @@ def facts(life) -> tuple[tuple[str, str], ...]:
 def table(log, lives) -> tuple[pd.DataFrame, pd.DataFrame]:
     """(shown, exact): for every endpoint and horizon the share by both censoring rules, and under other readings of the log."""
     shown, exact = [], []
+    every = tuple(dict.fromkeys(name for life in lives for name in readings(log, life)))
     for life in lives:
         for years in life.plan["report"]["horizons_years"]:
             if not life.speaks or life.followed(years) < life.plan["report"]["minimum_patients"]:
@@ -138,7 +150,7 @@ def table(log, lives) -> tuple[pd.DataFrame, pd.DataFrame]:
             sound, nothing = life.silence(years)
             if math.isnan(sound) and math.isnan(nothing):
                 continue
-            others = {name: share_under(log, life, name, years) for name in log.readings}
+            others = {name: share_under(log, life, name, years) for name in every}
             exact.append({"endpoint": life.name, "years": years, "if_silence_means_sound": sound, "if_silence_means_nothing": nothing, **{f"if_{name.replace(' ', '_')}": share for name, share in others.items()},
                           "patients_followed": life.followed(years)})  # fmt: skip
             shown.append({"answer": saying(life).title, "after": words.span(years), "if silence means sound": words.percent(sound), "if silence means nothing": words.percent(nothing),
@@ -148,8 +160,15 @@ def table(log, lives) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def share_under(log, life, reading: str, years: float) -> float:
     """The share at a horizon, had the log been read another way; nan where nobody was followed so long."""
-    curve = log.lifetime(life.name, reading).headline
-    return float("nan") if curve is None else float(curve.survival_at(years * YEAR))
+    other = life.noticed() if reading == NOTICED else log.lifetime(life.name, reading)
+    return float("nan") if other.headline is None else float(other.headline.survival_at(years * YEAR))
+
+
+def readings(log, life) -> tuple[str, ...]:
+    """The other readings that can change this endpoint's answer."""
+    failed = life.rows[life.rows["observed"]]
+    told = life.examined and "noticed_right" in failed and ((failed["noticed_right"] != failed["right_day"]) | (failed["noticed_left"] != failed["left_day"])).any()
+    return (*log.readings, *((NOTICED,) if told else ()))
 
 
 def horizons(life) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -162,8 +181,10 @@ def horizons(life) -> tuple[pd.DataFrame, pd.DataFrame]:
         gap = life.examined and share.value - share.below > 0.05
         value = words.percent_range(share.below, share.value) if gap else words.estimated(share.value, life.patients)
         likely = words.percent_range(share.low, share.high) if not math.isnan(share.low) else "one patient gives no range"
-        shown.append({"after": words.span(years), "share": value, f"likely range ({words.percent(life.level)})": likely, "patients followed": str(share.followed)})
-        exact.append({"endpoint": life.name, "years": years, "share": share.value, "share_lower_edge": share.below, "low": share.low, "high": share.high, "patients_followed": share.followed, "shown": value})
+        alike = life.per_patient(years)
+        shown.append({"after": words.span(years), "share": value, f"likely range ({words.percent(life.level)})": likely, **({} if math.isnan(alike) else {"every patient once": words.estimated(alike, life.patients)}),
+                      "patients followed": str(share.followed)})  # fmt: skip
+        exact.append({"endpoint": life.name, "share_every_patient_once": alike, "years": years, "share": share.value, "share_lower_edge": share.below, "low": share.low, "high": share.high, "patients_followed": share.followed, "shown": value})
     return pd.DataFrame(shown), pd.DataFrame(exact)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ YEAR = 365.25
 UNITS = {"insert": "inserts", "housing": "housings", "abutment": "abutments", "denture": "dentures", "implant": "implants"}
 DEPENDS = 0.05  # the two censoring rules further apart than this: "depends on who came back"
 EVENT = "event"
+NEIGHBOUR = "changed with a neighbour"
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ class Lifetime:
     def _found(self, column: str):
         """(time, observed, entry, cluster) by the day found, from the first day on which enough patients are at risk."""
         rows = self.rows.assign(entry=self.rows["entry_day"].fillna(0).astype(float))
-        rows = rows[(rows[column] > rows["entry"]) | ((rows["entry"] == 0) & (rows[column] >= 0) & (rows[column] > 0))]
+        rows = rows[rows[column] > rows["entry"]]
         start = self._start(rows, column)
         if start > 0:
             rows = rows[rows[column] > start].assign(entry=lambda frame: frame["entry"].clip(lower=start))
@@ -232,6 +233,43 @@ class Lifetime:
         if len(time) == 0:
             return float("nan")
         return float(longevity.follow_up(time, observed, entry=entry if entry.any() else None).quantile(0.5))
+
+    # ------------------------------------------------------------------ the same units read in other ways
+
+    def noticed(self) -> Lifetime:
+        """Failures placed on the day (month, year) on which the patient noticed them, where the log gives one."""
+        if "noticed_right" not in self.rows:
+            return self
+        return replace(self, rows=self.rows.assign(left_day=self.rows["noticed_left"], right_day=self.rows["noticed_right"]))
+
+    def neighbours_failed(self) -> Lifetime:
+        """Inserts changed within days after a failure in the same denture counted as failed with it."""
+        also = (self.rows["cause"] == NEIGHBOUR) & self.rows["competing_day"].notna() & (self.rows["competing_day"] > 0)
+        rows = self.rows.copy()
+        day = rows.loc[also, "competing_day"]
+        rows.loc[also, "left_day"] = np.minimum(rows.loc[also, "left_look"], day - 1)
+        for column in ("right_day", "right_look", "right_care", "found_day", "found_day_other"):
+            rows.loc[also, column] = day
+        rows.loc[also, "observed"], rows.loc[also, "cause"] = True, EVENT
+        return replace(self, rows=rows)
+
+    def per_patient(self, years: float) -> float:
+        """The share with every patient counted once, however many sites the patient has: each unit weighs one over them.
+
+        Williamson, Datta and Satten 2003 (Biometrics 59:36).
+        """
+        rows = self.fresh if self.examined else self.rows
+        if rows.empty or rows.groupby("patient_id").size().nunique() < 2:
+            return float("nan")
+        weight = 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float)
+        patient = rows["patient_id"].to_numpy()
+        if self.examined:
+            curve = longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weight, cluster=patient, draws=2)
+        else:
+            entry = rows["entry_day"].fillna(0).to_numpy(float)
+            kept = rows["found_day"].to_numpy(float) > entry
+            curve = longevity.kaplan_meier(rows["found_day"].to_numpy(float)[kept], rows["observed"].to_numpy(bool)[kept], entry=entry[kept] if entry[kept].any() else None, weights=weight[kept], cluster=patient[kept])
+        return float(curve.survival_at(years * YEAR))
 
     # ------------------------------------------------------------------ what the log lacks
 

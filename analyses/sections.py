@@ -20,7 +20,8 @@ from outcomes.present.flow import Stage, flow
 from outcomes.present.people import Scores, scores
 
 SNAP_COLOURS = {"far too loose": "signal", "a bit loose": "sand", "just right": "accent", "a bit firm": "plum", "far too firm": "ink"}
-WAYS = (("insert worn", "seen worn, torn or lost"), ("insert worn or reported loose", "and changes for a snap that had been right and became loose"), ("insert worn, reported or unclear", "and changes whose cause cannot be told"))
+NEIGHBOURS = "insert worn, neighbours with it"
+WAYS = (("insert worn", "seen worn, torn or lost"), ("insert worn or reported loose", "and changes for a snap that had been right and became loose"), ("insert worn, reported or unclear", "and changes whose cause cannot be told"), (NEIGHBOURS, "seen worn, and neighbours changed soon after it"))
 
 
 def of_lifetime(log, life, answer, folder) -> Section:
@@ -50,7 +51,7 @@ def _became(life, folder) -> list:
 
 def _inserts(log, life, folder) -> list:
     """The three ways of counting wear, its bracket, and how long until any change."""
-    blocks = [*_table(folder, "wear_three_ways", "Three ways of counting wear: share not worn", three_ways(log))]
+    blocks = [*_table(folder, "wear_three_ways", "Ways of counting wear: share not worn", three_ways(log))]
     blocks += _table(folder, "wear_bracket", "Whatever would have become of inserts that were changed for other reasons: share not worn, by the day found", certainty.bracket_rows(life))
     found = changes.changes(log)
     if found is not None:
@@ -62,7 +63,7 @@ def three_ways(log) -> tuple[pd.DataFrame, pd.DataFrame]:
     """(shown, exact): the share not worn by what counts as wear, at each horizon."""
     shown, exact = [], []
     for name, meaning in WAYS:
-        life = log.lifetime(name)
+        life = log.lifetime("insert worn").neighbours_failed() if name == NEIGHBOURS else log.lifetime(name)
         row = {"counted as worn": meaning}
         for years in life.plan["report"]["horizons_years"]:
             followed, value = life.followed(years), float("nan")

@@ -138,3 +138,53 @@ def test_units_left_out_are_counted_by_reason(handmade):
     worn = log.times.index[log.times["endpoint"] == "insert worn"]
     log.times.loc[worn[:3], "excluded"] = "found failed on arrival"
     assert log.lifetime("insert worn").left_out == {"found failed on arrival": 3}
+
+
+def test_a_neighbour_changed_with_a_failure_can_be_counted_as_failed(handmade):
+    log = handmade.log(30)
+    worn = log.times.index[(log.times["endpoint"] == "insert worn") & (log.times["cause"] == "wanted firmer")]
+    log.times.loc[worn, "cause"] = "changed with a neighbour"
+    life = log.lifetime("insert worn")
+    also = life.neighbours_failed()
+    assert also.events == life.events + len(worn)
+    assert also.headline.survival_at(730) < life.headline.survival_at(730)
+    assert life.rows["observed"].sum() == life.events  # the rows themselves are left as they were
+
+
+def test_the_day_a_patient_noticed_narrows_the_interval(handmade):
+    log = handmade.log(30)
+    log.times["noticed_left"], log.times["noticed_right"] = log.times["left_day"], log.times["right_day"]
+    failed = log.times["observed"] & (log.times["endpoint"] == "insert worn")
+    log.times.loc[failed, "noticed_left"] = log.times.loc[failed, "right_day"] - 1
+    life = log.lifetime("insert worn")
+    assert certainty.readings(log, life) == (certainty.NOTICED,)
+    late = life.noticed().headline
+    assert ((late.right - late.left)[np.isfinite(late.right)] <= 1).all()
+    assert certainty.readings(log, log.lifetime("housing bond failure")) == ()
+
+
+def test_every_patient_counted_once_weighs_sites_by_their_number():
+    # Four sites in patient A all fail, one in each of the others does not: by site 4 of 6 failed, by patient 1 of 3.
+    rows = [("A", 300, True, 0, None)] * 4 + [("B", 900, False, 0, None), ("C", 900, False, 0, None)]
+    life = life_of(rows)
+    assert life.day_found.survival_at(YEAR) == pytest.approx(2 / 6)
+    assert life.per_patient(1) == pytest.approx(2 / 3)
+    assert np.isnan(life_of(some()).per_patient(1))  # one site each: nothing to weigh
+
+
+def test_all_inserts_of_a_site_stand_beside_the_first(handmade):
+    from outcomes.analyses import changes
+
+    log = handmade.log(30)
+    base = log.times[(log.times["endpoint"] == "insert worn") & log.times["observed"]].assign(endpoint="any insert change")
+    base["position"] = base["unit_id"].str[-2:]
+    again = base.assign(serial=2, first_insert=False, found_day=100.0, observed=True, unit_id=base["unit_id"] + "/2")
+    log.times.drop(log.times.index, inplace=True)
+    for row in pd.concat([base, again]).to_dict("records"):
+        log.times.loc[len(log.times)] = row
+    log.times["serial"] = log.times["serial"].astype(int)
+    for column in ("observed", "first_insert", "fresh"):
+        log.times[column] = log.times[column].astype(bool)
+    found = changes.changes(log)
+    assert found.first_parts == len(base) and found.all_parts == 2 * len(base)
+    assert found.every.survival_at(200) == pytest.approx(0.5 * found.first.survival_at(200), abs=0.02)  # each site's two gaps weigh a half
