@@ -8,8 +8,8 @@
 -- while the housing goes on.
 --
 -- opens: a part was put in.        closes: the part that was there went.        in_place: a part was there when the patient came.
--- A site's first row is not always a fitting: what is listed there otherwise was already in place (arrives), and so is a part that shows up
--- at a site whose last part had gone without a fitting being written down.
+-- A site's first row is not always a fitting: what is listed there otherwise was already in place (arrives), and so is a part that shows up at a site
+-- whose last part had gone without a fitting being written down. A line that says nothing (not checked, nothing done) brings no part back.
 -- serial_before and serial_after count the parts of the site: the one the finding speaks of, and the one the patient left with.
 -- looked: the finding is a look at the part. Not checked, notes silent, not present, covered and overgrown parts were not seen.
 -- looked_before: the last earlier look at the site, listed or not; looked_upto: the same counting this row. Both by first possible day. A listed look
@@ -70,11 +70,8 @@ marked as (
     select
         * exclude (previous_day, next_day, was_in_place, speaks_of_a_part),
         next_day is null as last_row,
-        case
-            when was_in_place is null then speaks_of_a_part
-            when was_in_place then true
-            else in_place_after and not opens
-        end as in_place,
+        coalesce(was_in_place, false)
+            or (speaks_of_a_part and (was_in_place is null or not (action = 'none' and finding in ('not checked', 'notes silent')))) as in_place,
         in_place and not coalesce(was_in_place, false) as arrives,
         case when seen_before > previous_day or previous_day is null then seen_before end as unlisted_look,
         case when looked and (day_last = day_first or next_day is null or day_last < next_day) then day_first end as listed_look
