@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime
 
 import duckdb
+import pyarrow as pa
 
 from outcomes import schemas
 from outcomes.episodes import build
 from outcomes.plan import read_plan
 
+ARROW = {"VARCHAR": pa.string(), "DATE": pa.date32(), "DOUBLE": pa.float64(), "INTEGER": pa.int32()}
 SOURCES = ("patients", "dentures", "implants", "insert_levels", "visits", "parts_log", "denture_log")
 
 
@@ -39,9 +41,11 @@ def connect(tables: dict[str, list[dict]] | None = None) -> duckdb.DuckDBPyConne
             for column in columns:
                 if column + "_precision" in columns and isinstance(full[column], str):
                     full[column], full[column + "_precision"] = day(full[column])
-            rows.append(list(full.values()))
+            rows.append(full)
         if rows:
-            connection.executemany(f"INSERT INTO {name} VALUES ({', '.join('?' * len(columns))})", rows)
+            connection.register("rows_given", pa.Table.from_pylist(rows, pa.schema([(column, ARROW[kind]) for column, kind in columns.items()])))
+            connection.execute(f"INSERT INTO {name} SELECT * FROM rows_given")
+            connection.unregister("rows_given")
     return connection
 
 
