@@ -28,12 +28,12 @@ MOST_LIMITS = 60  # places along the whole axis at which the limits between two 
 MOST_STEPS = 400  # steps of a curve beyond this are thinned: no eye can tell
 
 
-def lines_of(life) -> list[Line]:
-    """The endpoint's headline curve, ready to draw."""
+def lines_of(life, band: bool = True) -> list[Line]:
+    """The endpoint's headline curve, ready to draw; without ``band`` where several would lie over one another."""
     curve = life.headline
     if curve is None:
         return []
-    return [_between(life, curve) if life.examined else _day_found(life, curve)]
+    return [_between(life, curve, band) if life.examined else _day_found(life, curve)]
 
 
 def numbers_of(life, stem: str) -> dict[str, pd.DataFrame]:
@@ -60,13 +60,13 @@ def _day_found(life, curve) -> Line:
     return Line(life.units, thinned(steps), life.counts(), life.stops())
 
 
-def _between(life, curve) -> Line:
+def _between(life, curve, with_band: bool) -> Line:
     table = curve.table(limits=False)
     known = table[np.isfinite(table["right"])]
     end = max(float(life.fresh["left_day"].max()), float(known["right"].max()) if len(known) else 0.0)
     steps = pd.DataFrame({"years": [0.0, *known["right"] / YEAR], "share": [1.0, *known["survival"]]})
     last = steps.iloc[[-1]].assign(years=end / YEAR)
-    band = _limits(curve, known, end) if life.patients_with_events >= life.plan["report"]["test_patients"] else None
+    band = _limits(curve, known, end) if with_band and life.patients_with_events >= life.plan["report"]["test_patients"] else None
     below = known["survival"].to_numpy()
     boxes = pd.DataFrame({"start": known["left"] / YEAR, "end": known["right"] / YEAR, "above": below + known["mass"].to_numpy(), "below": below})
     return Line(life.units, pd.concat([steps, last], ignore_index=True), life.looks(), life.stops(), boxes, band)

@@ -80,7 +80,8 @@ def grouped(log, life: Lifetime, factor: Factor) -> Groups:
         force = life.rows["retention_n"].astype(float).groupby(group).min()
         names = sorted(names, key=lambda name: force[name])
     names += [UNKNOWN] if UNKNOWN in sizes.index else []
-    lives = {name: Lifetime(life.endpoint, life.rows[group == name].reset_index(drop=True), {}, life.plan) for name in names}
+    plan = {**life.plan, "report": {**life.plan["report"], "draws": life.plan["wear"]["group_draws"]}}
+    lives = {name: Lifetime(life.endpoint, life.rows[group == name].reset_index(drop=True), {}, plan) for name in names}
     return Groups(factor, life, group, lives, int(group.isna().sum()))
 
 
@@ -133,7 +134,8 @@ def apart(groups: Groups) -> list[Apart]:
 
 
 def _apart(groups: Groups, name: str) -> Apart:
-    one, other, plan = groups.speaking[groups.reference], groups.speaking[name], groups.whole.plan
+    one, other = groups.speaking[groups.reference], groups.speaking[name]
+    plan = one.plan
     allowed = min(_allowed(one), _allowed(other))
     wanted = [years for years in {*plan["report"]["horizons_years"], plan["report"]["headline_years"]} if years * YEAR <= allowed]
     if not wanted:

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
-from outcomes.analyses.factors_declared import UNKNOWN
 from outcomes.analyses.factors_groups import Groups
 from outcomes.longevity import ArgumentError
 from outcomes.present import words
@@ -89,9 +88,11 @@ def ratios(life, every: list[Groups]) -> Ratios:
     if life.patients_with_events < report["test_patients"]:
         return Ratios((), (), (f"{words.count(life.patients_with_events, 'patient')} had it; {report['test_patients']} are needed before groups are compared.",), ())
     alone, notes, methods, usable = [], [], [], []
+    lacking = [groups.factor.title.lower() for groups in every if len(groups.speaking) < 2]
+    if lacking:
+        notes.append(f"Not compared: {words.listing(lacking)}. A comparison takes two groups with {report['minimum_patients']} patients with the event in each; the counts stand below.")
     for groups in every:
         if len(groups.speaking) < 2:
-            notes.append(f"{groups.factor.title}: {_why(groups)}")
             continue
         if (len(groups.speaking) - 1) * rules["per_coefficient"] > life.patients_with_events:
             notes.append(f"{groups.factor.title}: {len(groups.speaking)} groups take {(len(groups.speaking) - 1) * rules['per_coefficient']} patients with the event.")
@@ -105,17 +106,6 @@ def ratios(life, every: list[Groups]) -> Ratios:
         usable.append(groups)
     together = _together(life, usable, notes)
     return Ratios(tuple(alone), together, tuple(notes), tuple(dict.fromkeys(methods)))
-
-
-def _why(groups: Groups) -> str:
-    known = [name for name in groups.lives if name != UNKNOWN]
-    if not known:
-        return "nobody wrote it down."
-    if len(known) == 1:
-        return f"all known are the same ({known[0]})."
-    least = groups.whole.plan["report"]["minimum_patients"]
-    counts = words.listing([f"{life.patients_with_events} of {words.count(life.patients, 'patient')} ({name})" for name, life in groups.lives.items() if name != UNKNOWN])
-    return f"too few to compare, {counts} had it and each group takes {least}."
 
 
 def _together(life, usable: list[Groups], notes: list[str]) -> tuple[Ratio, ...]:

@@ -32,11 +32,12 @@ def of_factor(groups: Groups, folder) -> Section:
         blocks.append(Notice(f"Nobody wrote down {_what(groups)}, so the log cannot say whether it matters."))
         return Section(anchor(groups), groups.factor.title, tuple(blocks))
     if len(groups.speaking) > 1:
-        blocks.append(folder.picture(f"by_{name}", lambda shape: drawn(groups, shape), finding(groups), caption(groups)))
+        lines, told = lines_by(groups), " ".join(apart_words(one, life) for one in factors_groups.apart(groups))
+        blocks.append(folder.picture(f"by_{name}", lambda shape: drawn(groups, lines, shape), told or f"Too few patients {saying(life).happened} to say whether the groups differ.", caption(groups)))
     else:
         blocks.append(Notice(f"No comparison: {_short(groups)}"))
     blocks.append(folder.grid(f"by_{name}", f"{saying(life).title} by {_title(groups)}", *factors_groups.table(groups)))
-    blocks.append(Prose(tuple(text for text in (" ".join(apart_words(one, life) for one in factors_groups.apart(groups)), _recalls(groups), CHOSEN if name == "level" and len(groups.speaking) > 1 else "", _left_out(groups)) if text)))
+    blocks.append(Prose(tuple(text for text in (_recalls(groups), CHOSEN if name == "level" and len(groups.speaking) > 1 else "", _left_out(groups)) if text)))
     return Section(anchor(groups), groups.factor.title, tuple(block for block in blocks if not (block.kind == "prose" and not block.paragraphs)))
 
 
@@ -61,17 +62,18 @@ def _short(groups: Groups) -> str:
     return f"{words.listing(parts)} had it; a curve for a group takes {least} patients with the event, and a comparison takes two such groups."
 
 
-def drawn(groups: Groups, shape):
+def lines_by(groups: Groups) -> list[Line]:
+    """A curve for each group that speaks, all counted at the times of the longest."""
+    colour = factors_groups.colours(groups)
+    lines = [(name, line) for name, life in groups.speaking.items() for line in lines_of(life, band=not groups.whole.examined)]
+    ticks = max((line.counts.ticks for _, line in lines), key=len, default=())
+    return [Line(name, line.steps, _counts(groups.speaking[name], ticks), line.stops, line.boxes, None, colour[name]) for name, line in lines]
+
+
+def drawn(groups: Groups, lines: list[Line], shape):
     """One curve for each group that speaks, its counts below."""
-    colour, lines = factors_groups.colours(groups), []
-    for name, life in groups.speaking.items():
-        for line in lines_of(life):
-            lines.append(Line(name, line.steps, line.counts, line.stops, line.boxes, line.band, colour[name]))
     if len(lines) < 2:
         raise CannotDraw(_short(groups))
-    widest = max(lines, key=lambda line: len(line.counts.ticks))
-    ticks = widest.counts.ticks
-    lines = [Line(line.label, line.steps, _counts(groups.speaking[line.label], ticks), line.stops, line.boxes, line.band, line.colour) for line in lines]
     life, say = groups.whole, saying(groups.whole)
     people = words.listing([f"{name}: {words.people(one.patients, one.parts, one.unit)}" for name, one in groups.speaking.items()])
     return survival(lines, Frame(f"{say.title}, by {_title(groups)}", f"{words.sentence(people)}.{' Boxes: it happened between two looks.' if life.examined else ''}", f"years since {say.since}"), shape)
@@ -85,12 +87,6 @@ def _counts(life, ticks):
 
     same = _Ticked(life.endpoint, life.rows, life.left_out, life.plan)
     return same.looks() if life.examined else same.counts()
-
-
-def finding(groups: Groups) -> str:
-    """What the curves say, from the likely range of the differences."""
-    said = [apart_words(one, groups.whole) for one in factors_groups.apart(groups)]
-    return " ".join(said) if said else f"Too few patients {saying(groups.whole).happened} to say whether the groups differ."
 
 
 def apart_words(one, life) -> str:
@@ -137,9 +133,9 @@ def together(life, found, folder) -> Section:
         blocks.append(folder.picture("what_goes_with_it", lambda shape: drawn_ratios(life, found, shape), ratios_finding(found), "A ring marks the group that the others are compared with. What goes with a longer life need not cause it."))
         blocks.append(folder.grid("what_goes_with_it", "How many times as long, with its likely range", *factors_models.table(found)))
     blocks += [Notice(" ".join(found.notes))] if found.notes and not found.alone else [Prose(found.notes)] if found.notes else []
-    if len(found.alone) > 1:
-        factors = len({ratio.factor for ratio in found.alone})
-        blocks.append(Prose((f"{words.count(factors, 'factor')} {'was' if factors == 1 else 'were'} looked at. With {factors} {'' if factors == 1 else 'of them '}at least one stands out by chance alone in {words.percent(1 - (1 - MANY) ** factors)} of clinics in which none matters.",)))
+    factors = len({ratio.factor for ratio in found.alone})
+    if factors > 1:
+        blocks.append(Prose((f"{factors} factors were compared. Where none of {factors} matters, at least one still stands out by chance in about {words.percent(1 - (1 - MANY) ** factors)} of clinics.",)))
     return Section("what-goes-with-it", "What goes with it, all factors", tuple(blocks))
 
 

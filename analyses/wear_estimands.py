@@ -33,7 +33,7 @@ def per_patient(life):
     weights = 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float)
     cluster = rows["patient_id"].to_numpy()
     if life.examined:
-        return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weights, cluster=cluster, level=life.level, draws=report["draws"], seed=report["seed"])
+        return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weights, cluster=cluster, level=life.level, draws=life.plan["wear"]["group_draws"], seed=report["seed"])
     return longevity.kaplan_meier(rows["found_day"].to_numpy(float), rows["observed"].to_numpy(bool), entry=entry if entry.any() else None, weights=weights, cluster=cluster, level=life.level, small_sample=True)
 
 

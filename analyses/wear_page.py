@@ -21,7 +21,7 @@ def half_worn(life, found) -> Answer:
     """By when half were worn, or that this was not reached and what was."""
     counts = words.people(life.patients, life.parts, life.unit)
     where, name = "half-were-worn-by", "half were worn by"
-    gone = "worn" if life.unit == "insert" else "loose"
+    gone = wear_shapes.gone(life)
     if not life.speaks or life.headline is None:
         return Answer(name, "", f"The log cannot say by when half of the {life.units} were {gone}: {words.count(life.patients_with_events, 'patient')} had it.", "", counts, where)
     seen = life.headline.quantile(0.5)
@@ -30,7 +30,7 @@ def half_worn(life, found) -> Answer:
         return Answer(name, "", f"By when half of the {life.units} were {gone} was not reached: half were watched for {words.years(longest)} or longer.", "", counts, where)
     low, high = life.headline.quantile_interval(0.5)
     likely = f"{words.years(low)} or later" if math.isinf(high) else f"{words.number(low / YEAR, 1)} to {words.number(high / YEAR, 1)} years"
-    return Answer(name, words.years(seen), f"after {saying(life).since} half of the {life.units} were {gone}.", f"{likely} ({words.percent(life.level)})", counts, where, None, seen / YEAR)
+    return Answer(name, words.years(seen), f"after {saying(life).since} half of the {life.units} were {gone}{wear_shapes.if_alike(life)}.", f"{likely} ({words.percent(life.level)})", counts, where, None, seen / YEAR)
 
 
 def factors_answer(life, found) -> Answer:

@@ -12,6 +12,7 @@ from outcomes.present.content import Answer, Notice, Prose, Section
 from outcomes.present.curves import CannotDraw, Frame, Line, survival
 
 LABELS = {"insert worn": "seen", "insert worn or reported loose": "seen or reported", "insert worn, reported or unclear": "or unclear"}
+DEFINED = dict(zip(LABELS, ("seen", "seen or reported", "seen, reported or unclear")))
 METHODS = (
     "First and later inserts: sites that pile up changes contribute most stays, and the last stay is the long, cut one, so pooling all stays makes inserts look short-lived. Each site keeps its first max(m, 1) of m complete stays, "
     "each weighing 1/max(m, 1) (Wang and Chang 1999), with the cluster-robust jackknife by patient; this is valid for any change of an insert, in which every complete stay ends. Curves by serial number are conditional and are not tested against one another.",
@@ -20,14 +21,15 @@ METHODS = (
 
 def three_ways(log, folder) -> Section:
     """Curves of wear as seen, seen or reported, and with changes that cannot be told."""
-    shown, exact = sections.three_ways(log)
-    if shown.empty:
+    _, exact = sections.three_ways(log)
+    if exact.empty:
         return Section("three-ways", "Three ways of counting wear", (Notice("Too few patients had an insert worn, however it is counted."),))
     first, last = (next((row["share"] for row in exact.to_dict("records") if row["endpoint"] == name and row["years"] == _horizon(log)), math.nan) for name in (list(LABELS)[0], list(LABELS)[-1]))
     gap = f"Counting strictly or generously moves the share after {words.span(_horizon(log))} from {words.percent(first)} to {words.percent(last)}." if math.isfinite(first) and math.isfinite(last) else "The three ways differ little where the log reaches."
-    texts = tuple(f"{words.sentence(meaning)}: {log.lifetime(name).endpoint['definition']}" for name, meaning in sections.WAYS)
-    picture = folder.picture("three_ways", lambda shape: _drawn(log, shape), gap, "Boxes: it happened at some time between two looks.")
-    return Section("three-ways", "Three ways of counting wear", (Prose(texts), picture, folder.grid("three_ways", "Share not worn, by what counts as wear", shown, exact)))
+    texts = tuple(f"{words.sentence(label)}: {log.lifetime(name).endpoint['definition']}" for name, label in DEFINED.items())
+    lines = [Line(label, line.steps, line.counts, line.stops, line.boxes) for name, label in LABELS.items() if log.lifetime(name).speaks for line in lines_of(log.lifetime(name), band=False)]
+    picture = folder.picture("three_ways", lambda shape: _drawn(log, lines, shape), gap, "Boxes: it happened at some time between two looks.")
+    return Section("three-ways", "Three ways of counting wear", (Prose(texts), picture, Prose(("The shares stand in a table under “Inserts: wear”.",))))
 
 
 def _horizon(log) -> float:
@@ -36,8 +38,7 @@ def _horizon(log) -> float:
     return max((years for years in life.plan["report"]["horizons_years"] if life.followed(years) >= life.plan["report"]["test_patients"]), default=life.plan["report"]["horizons_years"][0])
 
 
-def _drawn(log, shape):
-    lines = [Line(label, line.steps, line.counts, line.stops, line.boxes, None) for name, label in LABELS.items() if log.lifetime(name).speaks for line in lines_of(log.lifetime(name))]
+def _drawn(log, lines, shape):
     if not lines:
         raise CannotDraw("Too few patients had an insert worn, however it is counted.")
     life = log.lifetime(list(LABELS)[0])

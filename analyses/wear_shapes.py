@@ -94,7 +94,7 @@ def percentiles(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
         value = float(found.fit.quantile(share)[0])
         low, high = (float(edge[0]) for edge in found.fit.quantile_interval(share))
         beyond = value > found.until
-        shown.append({"worn or lost": words.sentence(SAID[share]), "as seen": _by(life, seen, found.until), "likely range as seen": _between(seen_low, seen_high),
+        shown.append({gone(life): words.sentence(SAID[share]), "as seen": _by(life, seen, found.until), "likely range as seen": _between(seen_low, seen_high),
                       "by the smooth curve": f"after more than {words.years(found.until)}" if beyond else words.years(value), "likely range": "not read so far out" if beyond else _between(low, min(high, math.inf if high <= found.until else math.inf))})  # fmt: skip
         exact.append({"share_gone": share, "seen_days": seen, "seen_low": seen_low, "seen_high": seen_high, "smooth_days": math.nan if beyond else value, "smooth_low": math.nan if beyond else low, "smooth_high": math.nan if beyond else high,
                       "last_failure_found_day": found.until})  # fmt: skip
@@ -113,17 +113,28 @@ def _between(low: float, high: float) -> str:
     return f"{words.number(low / YEAR, 1)} to {words.number(high / YEAR, 1)} years"
 
 
+def gone(life) -> str:
+    """What has happened to a part that is gone."""
+    return "worn" if life.unit == "insert" else "loose"
+
+
+def if_alike(life) -> str:
+    """The condition under which wear life is read, where many parts were changed for other reasons."""
+    bracketed = life.unit == "insert" and life.bracket is not None and life.horizon and life.bracket.is_headline_at(life.horizon * YEAR)
+    return f", if {life.units} changed for other reasons had lasted like the rest" if bracketed else ""
+
+
 def half_by(life, found: Shapes | None) -> str:
     """One sentence on when half were worn: read from the limits; "not reached" with what holds instead."""
     say = saying(life)
     seen = life.headline.quantile(0.5) if life.headline is not None and life.speaks else math.nan
     if math.isfinite(seen):
         low, high = life.headline.quantile_interval(0.5)
-        return f"Half were worn by {words.years(seen)} after {say.since} (likely range {_between(low, high)})."
+        return f"Half were {gone(life)} by {words.years(seen)} after {say.since} (likely range {_between(low, high)}){if_alike(life)}."
     longest = life.median_follow_up()
     share = life.share_at(life.horizon) if life.horizon else None
     rest = f": after {words.span(share.years)} at least {words.percent(share.low)} still held" if share is not None and not math.isnan(share.low) else ""
-    return f"By when half were worn was not reached; half of the {life.units} were watched for {words.years(longest)} or longer{rest}."
+    return f"By when half were {gone(life)} was not reached; half of the {life.units} were watched for {words.years(longest)} or longer{rest}."
 
 
 def by_shape(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -145,7 +156,7 @@ def by_shape(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def drawn(found: Shapes, shape):
     """The plan's smooth curve over what was seen; the other shapes thin where the shape matters."""
-    lines = lines_of(found.life)
+    lines = lines_of(found.life, band=False)
     if not lines:
         raise CannotDraw("There is nothing to draw a smooth curve over.")
     life, say = found.life, saying(found.life)
