@@ -41,6 +41,8 @@ def of_lifetime(life, log, most: int) -> str:
     """What is uncertain about one endpoint, most serious first, in so many sentences; "" where nothing is."""
     if life.patients == 0:
         return ""
+    if log.guard_of(life):
+        return f"{log.guard_of(life)} Write down every recall, also those at which all was well."
     said = [part for part in (_silence(life), _readings(life, log), _few(life), _late_finding(life), _unseen(life), _never_planned(life, log), _cannot_tell(life), _many_sites(life), _entered_late(life)) if part]
     return " ".join(said[:most])
 

@@ -58,6 +58,7 @@ class Log:
     warnings: tuple[str, ...] = field(default=())
     readings: dict[str, pd.DataFrame] = field(default_factory=dict)
     looked_for: pd.DataFrame = field(default_factory=pd.DataFrame)
+    withheld: frozenset[str] = frozenset()  # kinds of part whose log lists failures only
     _lives: dict = field(default_factory=dict, repr=False)
 
     def lifetime(self, name: str, reading: str = "") -> Lifetime:
@@ -67,6 +68,12 @@ class Log:
             declared = {**schemas.endpoints(), **{row["name"]: row for row in self.plan.get("endpoints", [])}}
             self._lives[key] = lifetime(self.readings[reading] if reading else self.times, declared[name], self.plan)
         return self._lives[key]
+
+    def guard_of(self, life: Lifetime) -> str:
+        """The sentence that withholds an endpoint's curve, or "": of what shows at examination, where its parts were not looked at."""
+        if self.guard or not (life.examined and life.unit in self.withheld):
+            return self.guard
+        return f"Of {life.units} the log lists failures but not the visits where nothing was wrong."
 
     @property
     def delivered(self) -> pd.DataFrame:
@@ -107,7 +114,7 @@ def read_log(connection, plan) -> Log:
         frames[name] = frames[name][~(frames[name][day] > pd.Timestamp(closing))].reset_index(drop=True)
     return Log(plan, closing, every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
                guard=f"{built.guard}." if built.guard else "", warnings=tuple(built.warnings),
-               readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()), **frames)  # fmt: skip
+               readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, withheld=frozenset(part for (part,) in read("SELECT part FROM guard WHERE withheld ORDER BY part").fetchall()), looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()), **frames)  # fmt: skip
 
 
 def _in_period(dentures: pd.DataFrame, plan) -> pd.DataFrame:

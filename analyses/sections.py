@@ -28,8 +28,8 @@ def of_lifetime(log, life, answer, folder) -> Section:
     """One endpoint: what it means, the curve, its numbers, what it rests on; of inserts also what became of them."""
     say, blocks = saying(life), [Prose((life.endpoint["definition"], reading(life, answer)))]
     stem = life.name.replace(" ", "_")
-    if log.guard:
-        blocks.append(Notice(log.guard))
+    if log.guard_of(life):
+        blocks.append(Notice(log.guard_of(life)))
     elif life.patients:
         blocks += _became(life, folder) if life.unit == "insert" else []
         blocks.append(folder.picture(stem, lambda shape: drawings.curve(life, shape), _curve_finding(life, answer), caption(life), drawings.numbers_of(life, stem)))
@@ -133,7 +133,7 @@ def _table(folder, name: str, title: str, frames) -> list[Grid]:
 
 def starting_level(settling, answer, plan, folder) -> Section:
     """Where people settle in retention."""
-    blocks = [Prose((words.sentence(answer.whole), "A change of level is made at a visit, so its day is exact. Dentures of patients who died or that were replaced count as no longer at their starting level by then; nobody is left out for it."))]
+    blocks = [Prose((words.sentence(answer.whole), "A change of level is made at a visit, so its day is exact. The share is of all dentures that started: those of patients who died, and those replaced, count as never changed if they had not been until then."))]
     if len(settling.rows):
         what = drawings.settled_of(settling, plan)
         numbers = {} if what is None else {"starting_level": what.shares, "starting_level_counts": what.counts.table()}
@@ -210,7 +210,7 @@ def who(log, stages: list[Stage], described: pd.DataFrame, folder) -> Section:
 def certain(log, lives, found_standards, folder) -> Section:
     """How sure we are, in detail, and the standards."""
     blocks: list = [Prose(("A part that nobody looked at may be sound or worn. The table shows each answer as if silence meant sound, and as if silence meant nothing; where the two lie more than five points apart, the answer depends on who came back. It also shows what other readings of the log would give: everybody's care ended at the first long gap between contacts, or silent notes read the other way.",))]
-    shown, exact = certainty.table(log, [] if log.guard else lives)
+    shown, exact = certainty.table(log, [life for life in lives if not log.guard_of(life)])
     blocks += _table(folder, "silence", "What silence could do", (shown, exact))
     if log.guard:
         blocks.append(Notice(f"{log.guard} Until every recall is in the log, also those at which all was well, nothing can be said of how long parts last."))

@@ -88,9 +88,9 @@ def measured(log) -> list[Measured]:
 
 def _of_endpoint(log, one: dict) -> Measured:
     life, standard, years = log.lifetime(one["endpoint"]), one["at_least"], one["years"]
-    curve = None if log.guard else life.headline
+    curve = None if log.guard_of(life) else life.headline
     nothing = Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, life.patients, None, "", years=years)
-    if log.guard:
+    if log.guard_of(life):
         return _because(nothing, "the log lists failures only")
     followed = life.followed(years)
     if curve is None or followed == 0 or math.isnan(curve.survival_at(years * YEAR)):

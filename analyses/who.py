@@ -100,6 +100,9 @@ def notices(log) -> tuple[str, ...]:
         return ("The log is empty. Fill in the day sheet of the first visits and run the audit again.",)
     if log.guard:
         return (f"{log.guard} No curve and no share is shown for how long parts last: write down every recall, also those at which all was well.",)
+    if log.withheld:
+        parts = words.listing([f"{part}s" for part in sorted(log.withheld)])
+        return (f"Of {parts} the log lists failures but not the visits where nothing was wrong. What shows only at examination is withheld for them: write down every recall, also those at which all was well.",)
     return ()
 
 

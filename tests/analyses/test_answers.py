@@ -85,3 +85,17 @@ def test_doubts_name_what_the_log_lacks(clinic):
     text = certainty.of_lifetime(life, clinic, 9)
     assert "between the last sound look and the finding lie" in text
     assert all(name and value for name, value in certainty.facts(life))
+
+
+def test_parts_of_which_only_failures_are_listed_are_withheld_and_others_are_not(handmade):
+    from dataclasses import replace
+
+    from outcomes.analyses import standards, who
+
+    log = replace(handmade.log(40), withheld=frozenset({"insert"}), _lives={})
+    worn, bond = log.lifetime("insert worn"), log.lifetime("housing bond failure")
+    assert answers.of_lifetime(worn, log.guard_of(worn)).number == ""
+    assert answers.of_lifetime(bond, log.guard_of(bond)).number != ""
+    assert "Of inserts the log lists failures" in certainty.of_lifetime(worn, log, 2)
+    assert "Of inserts" in who.notices(log)[0]
+    assert all(one.why == "" for one in standards.measured(log))
