@@ -19,7 +19,8 @@ GONE = (RETIRED, DIED)
 
 @dataclass(frozen=True, eq=False)
 class Paths:
-    """``rows``: patient_id, denture_id, start, stop (days since the first inserts), state, became ("" where nothing changed).
+    """``rows``: patient_id, denture_id, start, stop (days since the first inserts), state, became ("" where nothing changed), room (days to
+    the closing day of the log).
     ``unknown``: dentures whose starting level nobody wrote down; ``late``: dentures in place before the log, not followed here."""
 
     rows: pd.DataFrame
@@ -31,8 +32,8 @@ class Paths:
     def dentures(self) -> pd.DataFrame:
         """One row per denture: patient_id, denture_id, first (state on day 0), end (day), last (the state it ended in)."""
         if self.rows.empty:
-            return pd.DataFrame(columns=["patient_id", "denture_id", "first", "end", "last"])
-        one = self.rows.groupby("denture_id", as_index=False).agg(patient_id=("patient_id", "first"), first=("state", "first"), end=("stop", "max"), state=("state", "last"), became=("became", "last"))
+            return pd.DataFrame(columns=["patient_id", "denture_id", "first", "end", "last", "room"])
+        one = self.rows.groupby("denture_id", as_index=False).agg(patient_id=("patient_id", "first"), first=("state", "first"), end=("stop", "max"), state=("state", "last"), became=("became", "last"), room=("room", "first"))
         return one.assign(last=one["became"].where(one["became"] != "", one["state"]))
 
     @property
@@ -49,9 +50,10 @@ class Paths:
                                          cluster=rows["patient_id"].to_numpy(), level=self.confidence, small_sample=True)  # fmt: skip
 
     def followed(self, day: float) -> pd.DataFrame:
-        """Dentures whose state on ``day`` is known: still followed, or gone before."""
+        """Dentures whose state on ``day`` is known: still followed, or gone before. Begun too late to reach ``day``, the gone do not count
+        either: else those who died would stand for those who could not be followed so long."""
         known = self.dentures
-        return known[(known["end"] >= day) | known["last"].isin(GONE)]
+        return known[(known["room"] >= day) & ((known["end"] >= day) | known["last"].isin(GONE))]
 
     def state_on(self, day: float) -> pd.Series:
         """State at the end of ``day`` by denture, of those known on it."""
@@ -111,9 +113,10 @@ def paths(log) -> Paths:
         end, final = until[patient], DIED if patient in died else ""
         if pd.notna(retired[denture]) and retired[denture] <= end:
             end, final = retired[denture], RETIRED
-        rows += [(patient, denture, *row) for row in _states(own, begun, (end - begun).days, final, levels)]
+        room = (pd.Timestamp(log.closing) - begun).days
+        rows += [(patient, denture, *row, room) for row in _states(own, begun, (end - begun).days, final, levels)]
     every = log.episodes[log.episodes["part"].isin(("insert", "clip")) & log.episodes["denture_id"].isin(retired.index)]["denture_id"].nunique()
-    frame = pd.DataFrame(rows, columns=["patient_id", "denture_id", "start", "stop", "state", "became"])
+    frame = pd.DataFrame(rows, columns=["patient_id", "denture_id", "start", "stop", "state", "became", "room"])
     return Paths(frame, unknown, int(every - inserts["denture_id"].nunique()), log.plan["report"]["level"])
 
 

@@ -109,7 +109,8 @@ def outcomes(log, care_: Care, paths: Paths, plan, *, housings: bool = False) ->
         missing.append(f"{name.capitalize()}: fewer than {FEWEST} patients of one group were followed so long.")
     score = year_scores(log, care_.rows)
     if fewest(~np.isnan(score)) >= FEWEST:
-        found.append(longevity.Outcome("satisfaction a year after, in points", longevity.MeanOf(score)))
+        form = satisfaction.instrument(next(iter(plan["instruments"])))
+        found.append(longevity.Outcome(f"{form.title.lower()} a year after ({form.better} is better)", longevity.MeanOf(score)))
     else:
         missing.append(f"Satisfaction a year after: fewer than {FEWEST} patients of one group answered.")
     return found, tuple(missing)
@@ -146,7 +147,7 @@ def _first_failure(log, rows: pd.DataFrame, endpoint: str) -> tuple[np.ndarray, 
 
 
 def year_scores(log, rows: pd.DataFrame) -> np.ndarray:
-    """The plan's first instrument a year after delivery (nan: not answered), 180 to 545 days; higher is better for all of ours."""
+    """The plan's first instrument a year after delivery (nan: not answered), 180 to 545 days."""
     out, name = np.full(len(rows), np.nan), next(iter(log.plan["instruments"]), "")
     answers = log.answers[(log.answers["instrument"] == name) & log.answers["patient_id"].isin(rows["patient_id"])]
     if answers.empty:

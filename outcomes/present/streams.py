@@ -51,7 +51,7 @@ def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
     u = sheet.text
     legend = _legend_rows(sheet, here) if shape.narrow else []
     top = heading(sheet, frame.title, frame.subtitle) + len(legend) * 1.5 * u
-    names = [max((sheet.length(state, 0.95, True) for state in here if what.columns[place].shares.get(state, 0) > 0), default=0) for place in (0, -1)]
+    names = [max((sheet.length(state + (f" {what.said(place, state)}" if what.columns[place].shares[state] < LEAST_WORDS else ""), 0.95, True) for state in here if what.columns[place].shares.get(state, 0) > 0), default=0) for place in (0, -1)]
     widest = [max(sheet.length(text, 0.95), sheet.length(below, 0.82)) / 2 for text, below in ((column.title, column.below) for column in what.columns)]
     left = max(widest[0], 0.6 * u if shape.narrow else names[0] + 2.6 * u)
     right = max(widest[-1], 0.6 * u if shape.narrow else names[1] + 2.6 * u)
