@@ -225,7 +225,7 @@ class Lifetime:
         """Years at which the headline is read: the plan's, or the longest shorter horizon with enough patients; None if there is none."""
         report = self.plan["report"]
         wanted = [report["headline_years"], *sorted((y for y in report["horizons_years"] if y < report["headline_years"]), reverse=True)]
-        return next((years for years in wanted if self.followed(years) >= report["test_patients"]), next((years for years in wanted if self.followed(years) >= report["minimum_patients"]), None))
+        return next((years for years in wanted if self.followed(years) >= report["minimum_patients"]), None)
 
     def median_follow_up(self) -> float:
         """Days by which half would have been followed, had nothing failed (inf: not reached)."""

@@ -75,7 +75,8 @@ def test_five_to_nine_patients_with_the_event_get_the_cautious_limits():
     assert more.share_at(1.5).low == float(more.day_found.interval_at(1.5 * YEAR)[0])
 
 
-def test_the_headline_falls_back_to_a_horizon_that_ten_patients_reached():
+def test_the_headline_falls_back_to_a_horizon_that_enough_patients_reached():
+    assert life_of([(f"P{i}", 1200 if i < 5 else 400, i > 8, 0, None) for i in range(20)]).horizon == 3
     assert life_of([(f"P{i}", 900, i < 6, 0, None) for i in range(20)]).horizon == 2
     assert life_of([(f"P{i}", 300, i < 6, 0, None) for i in range(20)]).horizon is None
 
