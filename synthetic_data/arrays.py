@@ -21,8 +21,8 @@ MOST_SITES = 4
 class Textbook:
     """One entry per insert. Days are whole days since fitting; NEVER (2^30) where something did not happen.
 
-    ``replicate`` and ``patient`` (unique over replicates) say whose it is; ``life_days`` is its exact true life, ``failed_day`` the first whole day
-    on which it had failed. ``last_sound`` is the last day it was looked at and sound, ``found_day`` the day it was found failed,
+    ``replicate`` and ``patient`` (unique over replicates) say whose it is; ``life_days`` is its exact true life,
+    ``failed_day`` the first whole day on which it had failed. ``last_sound`` is the last day it was looked at and sound, ``found_day`` the day it was found failed,
     ``at_problem`` whether that visit came of a failure in that mouth, of this insert or another. ``end_day`` is the last day it was followed: found, changed for another reason
     (then looked at that day), died, or the closing day; ``ending`` says which: failed, with its pair, wanted firmer, died, or nothing.
     """

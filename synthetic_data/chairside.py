@@ -54,7 +54,7 @@ def attend(world: World, m: Mouths, day, planned) -> Visit:
     v = Visit(m, day, planned)
     _choose_what_is_checked(world, v)
     answers.feel(world, m, v)
-    find(world, m, v)
+    find(m, v)
     lose_implants(world, m, v)
     mend_housings(world, m, v)
     mend_abutments(world, m, v)
@@ -81,7 +81,7 @@ def _choose_what_is_checked(world, v):
     v.looked_at_inserts = v.looked_everywhere | (v.checked == INSERTS_ONLY)
 
 
-def find(world: World, m: Mouths, v: Visit) -> None:
+def find(m: Mouths, v: Visit) -> None:
     """Which failures are found: whatever was looked at, and whatever brought the patient in."""
     day, seen = v.day[:, None], v.seen[:, None] & m.on
     inserts, everywhere = v.looked_at_inserts[:, None], v.looked_everywhere[:, None]

@@ -125,7 +125,7 @@ class Block(Clinic):
         return {
             "patients": self._shared["patients"].copy(),
             "dentures": register.dentures(*all_four),
-            "implants": register.implants(*all_four),
+            "implants": register.implants(self.world, self.books, self.names),
             "insert_levels": register.insert_levels(self.world),
             "visits": long_form.visits(self.log["lines"], self.names),
             "parts_log": long_form.parts_log(*all_four),
@@ -141,7 +141,7 @@ class Block(Clinic):
             "insert_levels": register.insert_levels(self.world),
             "patients": self._shared["patients"].copy(),
             "dentures": register.dentures(*all_four),
-            "implants": register.implants(*all_four, exceptions_only=True),
+            "implants": register.implants(self.world, self.books, self.names, exceptions_only=True),
             "questionnaires": self._shared["questionnaires"].copy(),
         }
 

@@ -8,6 +8,7 @@ import pandas as pd
 from outcomes import schemas
 
 from .ledger import ABUTMENT, HOUSING, INSERT
+from .log import date_text
 from .names import Names, spelled
 from .words import (
     ABUTMENT_ENTRIES, ALL, BLANK, CHECKED, DENTURE_ENTRIES, HISTORIES, HOUSING_ENTRIES, INSERTS_ONLY, REASONS, SEEN_BY, SNAPS, WHY_FIRMER, WHY_LIGHTER, WHY_OTHER,
@@ -63,7 +64,7 @@ def denture_log(lines: dict, names: Names) -> pd.DataFrame:
 def parts_log(world, books: dict, log: dict, names: Names) -> pd.DataFrame:
     """One row per visit, position and part: sets and parts in place first, then what the line says of them laid over."""
     lines, parts = log["lines"], books["parts"]
-    base = _joined([_fitted(world, parts, log, names), _already_there(world, parts, log)])
+    base = _joined([_fitted(parts, log), _already_there(world, parts, log)])
     detail = _joined([_inserts(lines), _entries(lines, HOUSING), _entries(lines, ABUTMENT), _fine(lines, HOUSING), _fine(lines, ABUTMENT)])
     rows = _laid_over(base, detail)
     jaw = lines["jaw"][rows["line"]]
@@ -83,8 +84,6 @@ def parts_log(world, books: dict, log: dict, names: Names) -> pd.DataFrame:
 
 
 def _noticed(world, lines):
-    from .log import date_text
-
     return date_text(world, lines["lost"], lines["lost_precision"])
 
 
@@ -121,7 +120,7 @@ def _three(parts, group, **values):
     return _joined(pieces)
 
 
-def _fitted(world, parts, log, names):
+def _fitted(parts, log):
     """A set's parts are fitted where none were, replaced at a conversion; under a new denture only the abutment was there before."""
     lines, group = log["lines"], log["sets"]
     special = lines["special"][group["line"]]
@@ -135,8 +134,6 @@ def _fitted(world, parts, log, names):
 
 
 def _already_there(world, parts, log):
-    from .log import date_text
-
     lines, group = log["lines"], log["in_place"]
     checked = lines["checked"][group["line"]]
     finding = [np.where((checked == ALL) | (checked == INSERTS_ONLY) & (part == INSERT), SOUND, NOT_CHECKED) for part in (ABUTMENT, HOUSING, INSERT)]

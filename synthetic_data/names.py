@@ -39,7 +39,7 @@ def spelled(words, codes) -> np.ndarray:
     return table[np.where(codes < 0, len(words), codes)]
 
 
-def left_text(world: World, books: dict, log: dict) -> tuple[np.ndarray, np.ndarray]:
+def left_text(world: World, log: dict) -> tuple[np.ndarray, np.ndarray]:
     """(left_on, left_reason) of each patient as the log tells it: some by month, some not at all."""
     people, n = world.cast.patient, len(world.cast.patient["frailty"])
     told = (people["left"] < NEVER) & ~people["left_unseen"]

@@ -18,7 +18,7 @@ from .words import OCCASIONS
 
 def patients(world: World, books: dict, log: dict, names: Names) -> pd.DataFrame:
     people, cast, chance, n = world.cast.patient, world.scenario.cast, world.chance, len(names.patient)
-    left_on, reason = left_text(world, books, log)
+    left_on, reason = left_text(world, log)
     reasons = ["died", *world.scenario.leaving.reasons]
     consent = spelled(list(cast.consent), people["consent"])
     consent[(reason == 0) & (consent == "unknown")] = "died before asked"
@@ -56,7 +56,7 @@ def dentures(world: World, books: dict, log: dict, names: Names) -> pd.DataFrame
     )  # fmt: skip
 
 
-def implants(world: World, books: dict, log: dict, names: Names, *, exceptions_only=False) -> pd.DataFrame:
+def implants(world: World, books: dict, names: Names, *, exceptions_only=False) -> pd.DataFrame:
     """Every implant under a logged denture; ``exceptions_only``: those of which the day sheet cannot say everything."""
     jaw = world.cast.jaw
     row, site = np.nonzero(jaw["used"] & (books["first_day"] < NEVER)[:, None])

@@ -9,7 +9,7 @@ import pandas as pd
 
 from outcomes.errors import Misuse
 
-from .cast import LAYOUTS, SITES
+from .cast import LAYOUTS, SITES, opposing_words
 from .clocks import YEAR, World
 from .draws import NEVER
 from .ledger import ABUTMENT, CLOCK, CLOCKS, ENDINGS
@@ -42,7 +42,7 @@ class Truth:
 
     @classmethod
     def of(cls, world: World, books: dict, log: dict, names: Names) -> Truth:
-        parts = _parts(world, books, log, names)
+        parts = _parts(world, books, names)
         failures = _failures(world, books, names, parts)
         kept = parts[parts["logged"]].drop(columns="logged")
         return cls(
@@ -94,7 +94,7 @@ def _dates(world, days):
     return out
 
 
-def _parts(world, books, log, names):
+def _parts(world, books, names):
     """Every part, those gone before the log began too (``logged`` False)."""
     p, jaw, people = books["parts"], world.cast.jaw, world.cast.patient
     mine = p["jaw"]
@@ -114,7 +114,7 @@ def _parts(world, books, log, names):
             "ended_on": _dates(world, np.minimum(p["ended"], left)), "ending": ending, "attachment": np.where(p["ball"], "ball", "stud"),
             "level": spelled(world.scenario.levels.names, p["level"]), "retention_n": np.where(p["level"] >= 0, world.newtons[p["level"]], np.nan),
             "pick_up": np.where(p["kind"] == 1, np.where(p["laboratory"], "laboratory", "chairside"), None), "height_mm": p["height"], "sites": jaw["sites"][mine],
-            "divergence_deg": jaw["divergence"][mine, p["site"]], "opposing": spelled(_opposing(world), jaw["opposing"][mine]),
+            "divergence_deg": jaw["divergence"][mine, p["site"]], "opposing": spelled(opposing_words(world.scenario), jaw["opposing"][mine]),
             "frailty": people["frailty"][owner], "with_set": p["with_set"], "logged": logged,
         }
     )  # fmt: skip
@@ -129,12 +129,6 @@ def _parts(world, books, log, names):
     frame.insert(5, "serial", np.where(logged, serial, 0))
     frame.insert(0, "part_id", frame["denture_id"] + "/" + frame["position"] + "/" + frame["part"] + "/" + frame["serial"].astype(str).astype(object))
     return _with_first_clock(world, books, frame)
-
-
-def _opposing(world):
-    from .cast import opposing_words
-
-    return opposing_words(world.scenario)
 
 
 def _with_first_clock(world, books, frame):

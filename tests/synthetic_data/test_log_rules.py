@@ -63,7 +63,8 @@ def test_the_keys_are_those_made_when_they_are_left_out(clinic):
 
 def test_nothing_lies_in_the_future_and_nobody_comes_after_leaving(clinic, log):
     closing = pd.Timestamp(clinic.scenario.clinic.closing)
-    for frame, column in (("visits", "visited_on"), ("dentures", "delivered_on"), ("questionnaires", "answered_on"), ("patients", "left_on"), ("parts_log", "noticed_on")):
+    dates = {"visits": "visited_on", "dentures": "delivered_on", "questionnaires": "answered_on", "patients": "left_on", "parts_log": "noticed_on"}
+    for frame, column in dates.items():
         assert (log[frame][column].dropna() <= closing).all(), (frame, column)
     visits = log["visits"].merge(log["patients"][["patient_id", "left_on", "left_on_precision"]], on="patient_id")
     exact = visits[visits["left_on_precision"] == "day"]
@@ -92,7 +93,8 @@ def test_parts_are_fitted_where_none_sits_and_replaced_where_one_does(log):
 
 def test_no_part_is_handled_at_a_lost_implant(log):
     lost = log["implants"].loc[log["implants"]["state"] == "lost", ["patient_id", "position", "state_on"]]
-    rows = log["parts_log"].merge(log["visits"][["visit_id", "patient_id", "visited_on", "visited_on_precision"]], on="visit_id").merge(lost, on=["patient_id", "position"])
+    visits = log["visits"][["visit_id", "patient_id", "visited_on", "visited_on_precision"]]
+    rows = log["parts_log"].merge(visits, on="visit_id").merge(lost, on=["patient_id", "position"])
     entering = rows["in_place_since_precision"].notna() & (rows["action"] == "none")  # lost when first seen: it still enters the log
     exact = rows[(rows["visited_on_precision"] == "day") & ~entering]
     assert len(exact) and (exact["visited_on"] < exact["state_on"]).all() or not len(lost)

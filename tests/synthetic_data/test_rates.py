@@ -76,7 +76,8 @@ def test_repairs_in_the_first_year_lie_between_those_of_bars_and_of_balls(large)
 def test_balls_need_more_repairs_than_studs(large, dated):
     """Direction only: balls about 6.7 repairs per patient in 3 years, bars about 0.8, 68 patients: MacEntee et al. 2005 J Prosthet Dent 93:28 (numbers from memory)."""
     truth = large.truth
-    sets = truth.parts[(truth.parts["part"] == "abutment") & (truth.parts["arrival"] == "fitted")].drop_duplicates("denture_id")[["denture_id", "attachment", "fitted_on"]]
+    fitted = (truth.parts["part"] == "abutment") & (truth.parts["arrival"] == "fitted")
+    sets = truth.parts[fitted].drop_duplicates("denture_id")[["denture_id", "attachment", "fitted_on"]]
     repairs = dated[dated["finding"].isin(["worn", "torn", "lost", "loose in its seat", "debonded"])].merge(sets, on="denture_id", suffixes=("", "_of_set"))
     days = (repairs["visited_on"] - repairs["fitted_on"]).dt.days
     early = repairs[(days > 0) & (days <= 730)].drop_duplicates(["visit_id", "denture_id"])
@@ -92,7 +93,7 @@ def test_balls_loosen_noticeably_after_five_to_six_years(large):
 
 def test_lost_retention_is_the_commonest_event_and_housings_come_next(dated):
     """Stud attachments, 47 patients: loss of retention, then housing events: Guédat et al. 2018 Clin Exp Dent Res 4:132."""
-    stud = dated[dated["patient_id"].isin(dated.loc[dated["attachment"] == "ball", "patient_id"]) == False]  # noqa: E712
+    stud = dated[~dated["patient_id"].isin(dated.loc[dated["attachment"] == "ball", "patient_id"])]
     retention = ((stud["part"] == "insert") & stud["finding"].isin(["worn", "torn", "lost"])).sum()
     housing = ((stud["part"] == "housing") & stud["finding"].isin(["debonded", "loose in its seat", "lost"])).sum()
     screw = ((stud["part"] == "abutment") & (stud["finding"] == "loose in its seat")).sum()
