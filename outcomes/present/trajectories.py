@@ -16,7 +16,7 @@ MOST_LINES = 150
 
 @dataclass(frozen=True)
 class Course:
-    """``means``: occasion, mean, low, high, answered, asked (nan where nobody can be said to have been asked).
+    """``means``: occasion, mean (nan: too few for one), low, high, answered, asked (nan where nobody can be said to have been asked).
 
     ``own``: one row per person, a column per occasion (nan: no answer). ``lowest``, ``highest``: the instrument's range.
     """
@@ -30,11 +30,11 @@ class Course:
 def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     """Means over the occasions with the share that answered under each; occasions below 60 % answered are marked.
 
-    Raises CannotDraw where nobody answered on two occasions.
+    Raises CannotDraw where no two occasions have a mean.
     """
     means = what.means[what.means["answered"] > 0].reset_index(drop=True)
-    if len(means) < 2:
-        raise CannotDraw("Answers from two occasions are needed to draw how satisfaction went.")
+    if means["mean"].notna().sum() < 2:
+        raise CannotDraw("No figure: it takes enough answers on two occasions to draw how satisfaction went.")
     sheet = Sheet(shape)
     u = sheet.text
     top = heading(sheet, frame.title, frame.subtitle)
@@ -48,9 +48,11 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     edge = 0.42
     axes.set_xlim(-edge, len(means) - 1 + edge)
     axes.set_xticks([])
-    _own(axes, what.own[list(means["occasion"])].to_numpy(float), u)
+    if shape.name != "talk":  # nobody's own line leaves the clinic
+        _own(axes, what.own[list(means["occasion"])].to_numpy(float), u)
     places = np.arange(len(means))
-    axes.plot(places, means["mean"], color=LIGHT["accent"], linewidth=u * 0.26, zorder=4)
+    spoken = means["mean"].notna()
+    axes.plot(places[spoken], means.loc[spoken, "mean"], color=LIGHT["accent"], linewidth=u * 0.26, zorder=4)
     known = means["low"].notna() & means["high"].notna()
     axes.vlines(places[known], means.loc[known, "low"], means.loc[known, "high"], color=LIGHT["accent"], linewidth=u * 0.3, zorder=4)
     axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.9, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
@@ -58,7 +60,8 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     for place, row in enumerate(means.itertuples()):
         x = (box.x0 + box.width * (place + edge) / (len(means) - 1 + 2 * edge)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
-        sheet.put(x + 0.75 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
+        if row.mean == row.mean:
+            sheet.put(x + 0.75 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
         sheet.put(x, 3.5 * u, row.occasion, size=0.95, align="center", bold=True)
         _answered(sheet, x, row)
     return sheet
