@@ -24,7 +24,8 @@ def demo(options) -> int:
     with progress.step("Simulating an invented clinic"):
         clinic = synthetic_data.simulate("demo", patients=options.patients, seed=options.seed)
         shutil.rmtree(files, ignore_errors=True)
-        written = synthetic_data.write(clinic, files, form="day sheet", file="xlsx")
+        # A workbook is what a clinic keeps; beyond some ten thousand patients no spreadsheet would open it.
+        written = synthetic_data.write(clinic, files, form="day sheet", file="xlsx" if (options.patients or 0) <= 20_000 else "csv")
     for left in (store, store.with_name(store.name + ".wal")):
         left.unlink(missing_ok=True)
     options.files, options.store, options.plan = [Path(path) for path in written], store, None
