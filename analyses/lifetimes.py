@@ -296,12 +296,22 @@ class Lifetime:
     # ------------------------------------------------------------------ counts and drawing
 
     def stops(self) -> dict[int, float]:
-        """Patients to the last year with so many still followed."""
-        last = np.sort(self.rows.groupby("patient_id")["found_day"].max().to_numpy(float))[::-1] / YEAR
-        return {people: float(last[min(people, len(last)) - 1]) for people in (self.plan["report"]["stop_curves_at"], 10) if len(last)}
+        """Patients to the year up to which so many were still followed: under observation, not merely to come later."""
+        rows = self.fresh if self.examined else self.rows
+        rows = rows.assign(entry_day=rows["entry_day"].fillna(0))[lambda frame: frame["found_day"] > frame["entry_day"]]
+        patients = rows.groupby("patient_id").agg(came=("entry_day", "min"), went=("found_day", "max"))
+        days = np.unique(rows["found_day"].to_numpy(float))
+        here = np.searchsorted(np.sort(patients["came"]), days, side="left") - np.searchsorted(np.sort(patients["went"]), days, side="left")
+        stops = {}
+        for people in (self.plan["report"]["stop_curves_at"], 10):
+            enough = np.flatnonzero(here >= min(people, here.max(initial=0)))
+            if len(enough):
+                fewer = np.flatnonzero(here[enough[0] :] < min(people, here.max()))
+                stops[people] = float(days[enough[0] + fewer[0] - 1 if len(fewer) else -1]) / YEAR
+        return stops
 
     def ticks(self) -> tuple[float, ...]:
-        return ticks_for(max(*self.stops().values(), 0.25)) if len(self.rows) else (0.0,)
+        return ticks_for(max([*self.stops().values(), 0.25])) if len(self.rows) else (0.0,)
 
     def counts(self) -> Counts:
         """Patients, at risk, failed, censored (and entered, with late entry) before each tick, by the day found."""

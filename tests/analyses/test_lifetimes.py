@@ -189,3 +189,11 @@ def test_all_inserts_of_a_site_stand_beside_the_first(handmade):
     found = changes.changes(log)
     assert found.first_parts == len(base) and found.all_parts == 2 * len(base)
     assert found.every.survival_at(200) == pytest.approx(0.5 * found.first.survival_at(200), abs=0.02)  # each site's two gaps weigh a half
+
+
+def test_a_curve_stops_where_too_few_are_under_observation_whoever_comes_later():
+    fresh = [(f"P{i}", 300 + 50 * i, i < 6, 0, None) for i in range(12)]  # the last ten end from day 400 on
+    late = [(f"Q{i}", 3000, False, 2000, None) for i in range(12)]
+    stops = life_of([*fresh, *late]).stops()
+    assert stops[10] == pytest.approx(400 / YEAR) and stops[5] == pytest.approx(650 / YEAR)
+    assert life_of([("P1", 300, False, 0, None), ("P2", 500, False, 0, None)]).stops()[5] == pytest.approx(300 / YEAR)
