@@ -54,7 +54,8 @@ def late_positions(days: np.ndarray, entry: np.ndarray, position: np.ndarray) ->
     first = days_reached(days, entry)
     empty = first > position
     if empty.any():
-        raise ArgumentError("entry", "is not before the row's own end", "Drop rows that were never under observation, and count them.", int(np.argmax(empty)))
+        raise ArgumentError("entry", "is not before the row's own end", "Drop rows that were never under observation, and count them.",
+                            int(np.argmax(empty)))
     return first
 
 

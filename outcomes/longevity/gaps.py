@@ -31,11 +31,13 @@ def serial_gaps(site, serial, complete) -> np.ndarray:
     same = codes[order][1:] == codes[order][:-1]
     twice = same & (np.diff(serial[order]) <= 0)
     if twice.any():
-        raise ArgumentError("serial", "repeats within a site", "Number the parts of a site in the order they were fitted.", int(order[1:][np.argmax(twice)]))
+        raise ArgumentError("serial", "repeats within a site", "Number the parts of a site in the order they were fitted.",
+                            int(order[1:][np.argmax(twice)]))
     early = same & ~complete[order][:-1]
     if early.any():
-        raise ArgumentError("complete", "is false for a gap that another follows at the same site", "Only a site's last gap can be censored; other endings "
-                            "than the endpoint call for an endpoint of any replacement.", int(order[:-1][np.argmax(early)]))
+        raise ArgumentError("complete", "is false for a gap that another follows at the same site", "Only a site's last gap can be "
+                            "censored; other endings than the endpoint call for an endpoint of any replacement.",
+                            int(order[:-1][np.argmax(early)]))
     kept = np.maximum(np.bincount(codes, weights=complete, minlength=len(labels)), 1)[codes]
     first = np.zeros(n, dtype=bool)
     first[order[np.concatenate([[True], ~same])]] = True

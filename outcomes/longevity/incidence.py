@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from outcomes.longevity import limits
+from outcomes.longevity.accrual import Accrual
 from outcomes.longevity.curve import HAIR, crossing
 from outcomes.longevity.days import TIE, at, days_before, days_reached
 from outcomes.longevity.estimate import ArgumentError, answer, as_probability, as_times, normal_quantile, t_quantile
-from outcomes.longevity.exits import Exits, hazards, history_of_rows
-from outcomes.longevity.influence import contributions, inverse_staying, running_variance
+from outcomes.longevity.exits import History, hazards, history_of_rows
+from outcomes.longevity.influence import inverse_staying
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -39,11 +40,12 @@ class CumulativeIncidence:
     clusters: int | None
     method: str
     note: str
-    _exits: Exits = field(repr=False)
     _cause: np.ndarray = field(repr=False)
+    _accruals: list[Accrual] = field(repr=False)
 
     def __repr__(self) -> str:
-        return f"CumulativeIncidence({self.rows} rows, {self.clusters or 'no'} clusters, causes {', '.join(map(str, self.causes))}; {self.method})"
+        causes = ", ".join(map(str, self.causes))
+        return f"CumulativeIncidence({self.rows} rows, {self.clusters or 'no'} clusters, causes {causes}; {self.method})"
 
     def incidence_at(self, t, cause):
         """Share ended by ``cause`` up to ``t`` (number or array); nan past the last day, unless nothing is left free."""
@@ -74,28 +76,24 @@ class CumulativeIncidence:
 
     def influence_at(self, t: float, cause) -> np.ndarray:
         """Influence of every row on ``incidence_at(t, cause)``, weight included."""
-        k = self._place(cause)
-        upto = np.arange(len(self.time)) < days_reached(self.time, t)
-        end = float(at(self.incidence[k], days_reached(self.time, t), 0.0))
-        own, shared = _jumps(self.events, self.at_risk, self.event_free, self.incidence[k])
-        shared = shared * (self.incidence[k] - end)
-        jumps = np.where(upto, np.where(np.arange(len(self.causes))[:, None] == k, own, 0.0) + shared, 0.0)
-        drift = np.cumsum((jumps * np.array([hazards(d, self.at_risk) for d in self.events])).sum(axis=0))
-        jump = jumps[self._cause[self._exits.row], self._exits.position]
-        return self._exits.by_row(self._exits.event * jump - self._exits.weight * drift[self._exits.position])
+        return self._accruals[self._place(cause)].influence(int(days_reached(self.time, t)))
 
     def table(self):
         """DataFrame, one row per cause and day: cause, time, at_risk, events, incidence, se, low, high."""
         import pandas as pd
 
-        parts = [pd.DataFrame({"cause": cause, "time": self.time, "at_risk": self.at_risk, "events": self.events[k], "incidence": self.incidence[k],
-                               "se": self.se[k], "low": self.low[k], "high": self.high[k]}) for k, cause in enumerate(self.causes)]
+        names = ("events", "incidence", "se", "low", "high")
+        parts = []
+        for k, cause in enumerate(self.causes):
+            own = {name: getattr(self, name)[k] for name in names}
+            parts.append(pd.DataFrame({"cause": cause, "time": self.time, "at_risk": self.at_risk, **own}))
         return pd.concat(parts, ignore_index=True)
 
     def _place(self, cause) -> int:
         found = np.flatnonzero(self.causes == cause)
         if len(found) == 0:
-            raise ArgumentError("cause", f"{cause!r} is not among {', '.join(map(str, self.causes))}", "Choose one of the causes in the data.")
+            raise ArgumentError("cause", f"{cause!r} is not among {', '.join(map(str, self.causes))}",
+                                "Choose one of the causes in the data.")
         return int(found[0])
 
     def _read(self, values, t, before):
@@ -120,65 +118,65 @@ def cumulative_incidence(duration, cause, *, entry=None, weights=None, cluster=N
     """
     codes, causes = _causes(cause)
     history = history_of_rows(duration, codes >= 0, entry, weights, cluster)
-    days, exits, at_risk = history.days, history.exits, history.at_risk()
-    d, k = len(days), len(causes)
-    own = codes[exits.row]
-    events = np.array([np.bincount(exits.position, weights=exits.event * (own == j), minlength=d) for j in range(k)])
-    free = np.cumprod(1 - hazards(events.sum(axis=0), at_risk))
-    before = np.concatenate([[1.0], free[:-1]])
-    incidence = np.cumsum([before * hazards(one, at_risk) for one in events], axis=1)
-    variance, people = np.empty((k, d)), None
-    for j in range(k):
-        variance[j], people = _variance(exits, own, j, events, at_risk, free, incidence[j])
-    quantile, factor = normal_quantile(level), 1.0
+    exits, at_risk = history.exits, history.at_risk()
+    events, free, accruals = _accrue(history, codes[exits.row], len(causes), at_risk)
     clusters = None if exits.cluster is None else exits.clusters
+    variance = np.empty(events.shape)
+    for k, accrual in enumerate(accruals):
+        variance[k], people = accrual.variance()
     if clusters == 1:
         variance[:] = np.nan
-    if clusters is None:
-        people = None
-    elif small_sample:
+    people = None if clusters is None else people
+    incidence = np.array([accrual.value for accrual in accruals])
+    counted = at_risk if people is None else people
+    low, high = _limits(incidence, variance, counted, clusters, level, small_sample)
+    alone = "one cluster has no between-cluster variance: standard errors are nan" if clusters == 1 else ""
+    method = (f"Aalen–Johansen cumulative incidence, ties exact{', late entry' if entry is not None else ''}; variance by the influence "
+              f"{'of each row' if clusters is None else 'summed by cluster'}; pointwise log(−log(1 − F)) limits")
+    return CumulativeIncidence(
+        causes, history.days, at_risk, events, incidence, free, np.sqrt(variance), low, high, people, level, small_sample,
+        exits.rows, clusters, method, "; ".join(filter(None, [history.doubt, alone])), codes, accruals)
+
+
+def _accrue(history: History, own, causes: int, at_risk):
+    """(events by cause and day, share free of all, an accrual by cause)."""
+    exits, d = history.exits, len(history.days)
+    gains = [exits.event * (own == k) for k in range(causes)]
+    events = np.array([np.bincount(exits.position, weights=gain, minlength=d) for gain in gains])
+    everything = events.sum(axis=0)
+    end_rate = hazards(everything, at_risk)
+    free = np.cumprod(1 - end_rate)
+    before = np.concatenate([[1.0], free[:-1]])
+    jump = np.divide(before, at_risk, out=np.zeros(d), where=at_risk > 0)
+    shared = inverse_staying(at_risk, everything)
+    rates = [hazards(one, at_risk) for one in events]
+    return events, free, [Accrual(exits, gain, exits.event, np.cumsum(before * rate), jump, shared, rate, end_rate)
+                          for gain, rate in zip(gains, rates)]
+
+
+def _limits(incidence, variance, people, clusters, level, small_sample):
+    """Limits of each cause's share from those of its complement."""
+    quantile, factor = normal_quantile(level), 1.0
+    if small_sample and clusters is not None:
         quantile = t_quantile(level, clusters)
         factor = clusters / (clusters - 1) if clusters > 1 else np.nan
-    low, high = np.empty((k, d)), np.empty((k, d))
-    for j in range(k):
-        ends = limits.share_limits(1 - incidence[j], variance[j] * factor, quantile, "loglog")
+    low, high = np.empty(incidence.shape), np.empty(incidence.shape)
+    for k, share in enumerate(1 - incidence):
+        ends = limits.share_limits(share, variance[k] * factor, quantile, "loglog")
         if small_sample:
-            ends = limits.with_exact(1 - incidence[j], *ends, at_risk if people is None else people, 1 - level)
-        low[j], high[j] = 1 - ends[1], 1 - ends[0]
-    spread = "influence of each row" if clusters is None else "influence summed by cluster"
-    note = "; ".join(filter(None, [history.doubt, "one cluster has no between-cluster variance: standard errors are nan" if clusters == 1 else ""]))
-    return CumulativeIncidence(
-        causes, days, at_risk, events, incidence, free, np.sqrt(variance), low, high, people, level, small_sample, exits.rows, clusters,
-        f"Aalen–Johansen cumulative incidence, ties exact{', late entry' if entry is not None else ''}; variance by the {spread}; pointwise log(−log(1 − F)) limits",
-        note, exits, codes)
-
-
-def _variance(exits, own, j, events, at_risk, free, incidence):
-    """The influence on F_j(t) has one part that is settled at the exit and one that shrinks with F_j(t) still to come."""
-    jump, shared = _jumps(events, at_risk, free, incidence)
-    settled = np.where(own[:, None] == np.arange(len(events))[None, :], exits.event[:, None], 0.0)
-    hazard = np.array([hazards(one, at_risk) for one in events])
-    drift_settled = np.cumsum(jump * hazard[j] + incidence * shared * hazard.sum(axis=0))
-    drift_shared = np.cumsum(shared * hazard.sum(axis=0))
-    at_exit = exits.position
-    part = settled[:, j] * jump[at_exit] + exits.event * (incidence * shared)[at_exit] - exits.weight * drift_settled[at_exit]
-    return running_variance(exits, [part, contributions(exits, shared, drift_shared)], [drift_settled, drift_shared], [np.ones(len(free)), -incidence], len(free))
-
-
-def _jumps(events, at_risk, free, incidence):
-    """(own, shared): dF/dh of the cause itself is S(s−) less (F(t) − F(s))/(1 − h(s)), of the others only the latter; over Y(s)."""
-    before = np.concatenate([[1.0], free[:-1]])
-    own = np.divide(before, at_risk, out=np.zeros(len(free)), where=at_risk > 0)
-    return own, inverse_staying(at_risk, events.sum(axis=0))
+            ends = limits.with_exact(share, *ends, people, 1 - level)
+        low[k], high[k] = 1 - ends[1], 1 - ends[0]
+    return low, high
 
 
 def _causes(cause) -> tuple[np.ndarray, np.ndarray]:
     """(codes, labels): -1 where censored."""
     import pandas as pd
 
-    values = pd.Series(cause, dtype=object) if not isinstance(cause, (pd.Series, pd.Categorical)) else pd.Series(cause).astype(object)
+    values = pd.Series(list(cause), dtype=object)
     values = values.where(values.notna() & (values != ""), None)
     codes, labels = pd.factorize(values, sort=True)
     if len(labels) == 0:
-        raise ArgumentError("cause", "names no event: every row is censored", "Without events there is nothing to split; kaplan_meier gives the limits.")
+        raise ArgumentError("cause", "names no event: every row is censored",
+                            "Without events there is nothing to split; kaplan_meier gives the limits.")
     return codes, np.asarray(labels)

@@ -55,12 +55,12 @@ def turnbull(left, right, *, weights=None, cluster=None, level=0.95, draws=1000,
     normal_quantile(level)
     cover = innermost_intervals(left, right)
     fit = maximise(cover.first, cover.after, weight, cover.size)
-    method = "nonparametric maximum likelihood for interval-censored rows (constrained Newton on the innermost intervals); bootstrap by " + (
-        "row" if codes is None else "cluster") + " for standard errors and log–log limits"
+    method = ("nonparametric maximum likelihood for interval-censored rows (constrained Newton on the innermost intervals); "
+              f"bootstrap by {'row' if codes is None else 'cluster'} for standard errors and log–log limits")
     return IntervalCurve(
         cover.left[fit.support], cover.right[fit.support], fit.mass, fit.log_likelihood, fit.gap, fit.rounds, level, rows,
-        None if codes is None else clusters, float(weight[np.isfinite(right)].sum()), method, int(draws), seed, _Data(left, right, weight, codes, cover, fit.support),
-    )
+        None if codes is None else clusters, float(weight[np.isfinite(right)].sum()), method, int(draws), seed,
+        _Data(left, right, weight, codes, cover, fit.support))
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,13 +6,17 @@ import numpy as np
 from scipy import stats
 
 from outcomes.longevity.curve import SurvivalCurve
-from outcomes.longevity.estimate import ArgumentError, Estimate, as_codes, as_durations, as_flags, as_numbers, as_weights, normal_estimate
+from outcomes.longevity.estimate import (
+    ArgumentError, Estimate, as_codes, as_durations, as_flags, as_numbers, as_weights, normal_estimate,
+)
 from outcomes.longevity.exits import cluster_codes
 from outcomes.longevity.interval_curve import turnbull
 from outcomes.longevity.product_limit import kaplan_meier
 
 
-def restricted_mean_difference(duration, observed, group, *, horizon, entry=None, weights=None, cluster=None, level=0.95, small_sample=False) -> Estimate:
+def restricted_mean_difference(
+    duration, observed, group, *, horizon, entry=None, weights=None, cluster=None, level=0.95, small_sample=False,
+) -> Estimate:
     """Difference in mean event-free time within ``horizon``: second label (in sorted order) less the first.
 
     duration, observed, entry, weights, cluster: as in ``kaplan_meier``; group: (n,) labels, exactly two. A cluster's influence is
@@ -55,8 +59,8 @@ def interval_mean_difference(left, right, group, *, horizon, weights=None, clust
     if own is not None:
         both = np.bincount(own[codes == 0], minlength=count).astype(bool) & np.bincount(own[codes == 1], minlength=count).astype(bool)
         if both.any():
-            raise ArgumentError("cluster", "stands in both groups", "Compare day-found curves with restricted_mean_difference, or split the patients.",
-                                int(np.argmax(both[own])))
+            raise ArgumentError("cluster", "stands in both groups", "Compare day-found curves with restricted_mean_difference, "
+                                "or split the patients.", int(np.argmax(both[own])))
     areas = []
     for k in (0, 1):
         rows = codes == k

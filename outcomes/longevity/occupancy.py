@@ -67,8 +67,9 @@ class Occupancy:
         for k, state in enumerate(self.states):
             time = np.concatenate([[begin], self.time])
             low, high = self.interval_at(time, state)
-            parts.append(pd.DataFrame({"state": state, "time": time, "at_risk": np.concatenate([[np.nan], self.at_risk[:, k]]),
-                                       "probability": self.probability_at(time, state), "se": self.standard_error_at(time, state), "low": low, "high": high}))
+            parts.append(pd.DataFrame({
+                "state": state, "time": time, "at_risk": np.concatenate([[np.nan], self.at_risk[:, k]]),
+                "probability": self.probability_at(time, state), "se": self.standard_error_at(time, state), "low": low, "high": high}))
         return pd.concat(parts, ignore_index=True)
 
     @cached_property
@@ -145,9 +146,11 @@ def state_occupancy(subject, start, stop, state_from, state_to, *, cluster=None,
             step[other] += flow
         current = current + step
         probability[day] = current
-    return Occupancy(states, share, days, np.clip(probability, 0.0, 1.0), risk, float(stop.max()), level, small_sample, len(labels), clusters, int(moved.sum()),
-                     "Aalen–Johansen shares of states; influence summed by cluster, starting shares estimated; log–log limits",
-                     "one cluster has no between-cluster variance: standard errors are nan" if clusters == 1 else "", rows)
+    return Occupancy(
+        states, share, days, np.clip(probability, 0.0, 1.0), risk, float(stop.max()), level, small_sample,
+        len(labels), clusters, int(moved.sum()),
+        "Aalen–Johansen shares of states; influence summed by cluster, starting shares estimated; log–log limits",
+        "one cluster has no between-cluster variance: standard errors are nan" if clusters == 1 else "", rows)
 
 
 def _variance(rows: _Rows, start, days, probability, risk) -> np.ndarray:
@@ -220,16 +223,18 @@ def _states(state_from, state_to, n):
 def _check(start, stop, held, became, units, states):
     empty = start >= stop * (1 - TIE)
     if empty.any():
-        raise ArgumentError("start", "is not before stop", "A row spends (start, stop] in its state; drop rows of zero length.", int(np.argmax(empty)))
+        raise ArgumentError("start", "is not before stop", "A row spends (start, stop] in its state; drop rows of zero length.",
+                            int(np.argmax(empty)))
     order = np.lexsort((start, units))
     same = units[order][1:] == units[order][:-1]
     overlap = same & (start[order][1:] < stop[order][:-1] * (1 - TIE))
     if overlap.any():
-        raise ArgumentError("start", "lies inside another row of the same subject", "Rows of one subject must follow one another.", int(order[1:][np.argmax(overlap)]))
+        raise ArgumentError("start", "lies inside another row of the same subject", "Rows of one subject must follow one another.",
+                            int(order[1:][np.argmax(overlap)]))
     entered = np.where(became >= 0, became, held)[order][:-1]
     joins = same & (start[order][1:] <= stop[order][:-1] * (1 + TIE))
     jump = joins & (entered != held[order][1:])
     if jump.any():
-        row = int(order[1:][np.argmax(jump)])
-        raise ArgumentError("state_from", f"is {states[held[row]]!r} where the row before it ended in {states[entered[np.argmax(jump)]]!r}",
+        row, was = int(order[1:][np.argmax(jump)]), states[entered[np.argmax(jump)]]
+        raise ArgumentError("state_from", f"is {states[held[row]]!r} where the row before it ended in {was!r}",
                             "Give state_to on the row before, or the right state here.", row)

@@ -15,7 +15,9 @@ from outcomes.longevity.exits import History, hazards, history_of_counts, histor
 from outcomes.longevity.influence import contributions, inverse_staying, running_variance
 
 
-def kaplan_meier(duration, observed, *, entry=None, weights=None, cluster=None, level=0.95, transform="loglog", small_sample=False) -> SurvivalCurve:
+def kaplan_meier(
+    duration, observed, *, entry=None, weights=None, cluster=None, level=0.95, transform="loglog", small_sample=False,
+) -> SurvivalCurve:
     """Share still free of the event over time, for right-censored rows.
 
     duration: (n,) time from day 0 to the event or the last day at risk; observed: (n,) true where it was the event;
@@ -39,7 +41,9 @@ def kaplan_meier(duration, observed, *, entry=None, weights=None, cluster=None, 
     return product_limit(history_of_rows(duration, observed, entry, weights, cluster), level, transform, small_sample)
 
 
-def kaplan_meier_from_counts(time, failed, left=None, *, entered=None, at_risk=None, cluster=None, level=0.95, transform="loglog", small_sample=False) -> SurvivalCurve:
+def kaplan_meier_from_counts(
+    time, failed, left=None, *, entered=None, at_risk=None, cluster=None, level=0.95, transform="loglog", small_sample=False,
+) -> SurvivalCurve:
     """The curve of ``kaplan_meier`` from a risk table: one line per day, or per cluster and day.
 
     time: (m,) days, in any order, repeats added up; failed, left: (m,) how many ended that day with and without the event;

@@ -35,7 +35,8 @@ def event_rate(events, exposure, *, cluster=None, level=0.95, small_sample=False
         return Estimate(float(rate), float(np.sqrt(total) / time), float(low), float(high), level)
     codes, clusters = cluster_codes(cluster, len(counts))
     if total == 0:
-        return Estimate(0.0, 0.0, 0.0, float(-np.log(alpha / 2) / time), level, "no event: exact upper limit, as if events were independent")
+        upper = float(-np.log(alpha / 2) / time)
+        return Estimate(0.0, 0.0, 0.0, upper, level, "no event: exact upper limit, as if events were independent")
     if clusters == 1:
         return Estimate(float(rate), *[float("nan")] * 3, level, "one cluster has no between-cluster variance")
     excess = np.bincount(codes, weights=counts - rate * times)
@@ -73,4 +74,5 @@ def rate_ratio(events: float, exposure: float, events_other: float, exposure_oth
     value = one / other * scale if other > 0 else float("inf")
     se = float(np.sqrt(1 / one + 1 / other)) if min(one, other) > 0 else float("inf")
     upper = high / (1 - high) * scale if high < 1 else float("inf")
-    return Estimate(float(value), se, float(low / (1 - low) * scale), float(upper), level, "" if other > 0 else "no event in the second: the ratio has no upper limit")
+    note = "" if other > 0 else "no event in the second: the ratio has no upper limit"
+    return Estimate(float(value), se, float(low / (1 - low) * scale), float(upper), level, note)

@@ -10,12 +10,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from outcomes.longevity import limits
+from outcomes.longevity.accrual import Accrual
 from outcomes.longevity.days import TIE, at, days_reached, distinct_days
 from outcomes.longevity.estimate import (
-    ArgumentError, Estimate, answer, as_codes, as_durations, as_flags, as_numbers, as_times, normal_estimate, normal_quantile, t_quantile,
+    ArgumentError, Estimate, answer, as_codes, as_durations, as_flags, as_numbers, as_times, normal_estimate, normal_quantile,
+    t_quantile,
 )
 from outcomes.longevity.exits import Exits, at_risk, cluster_codes, hazards
-from outcomes.longevity.influence import inverse_staying, running_variance
+from outcomes.longevity.influence import inverse_staying
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -36,10 +38,7 @@ class MeanCumulative:
     total: float
     method: str
     note: str
-    _exits: Exits = field(repr=False)
-    _amount: np.ndarray = field(repr=False)
-    _gone: np.ndarray = field(repr=False)
-    _settled: tuple = field(repr=False)
+    _accrual: Accrual = field(repr=False)
 
     def __repr__(self) -> str:
         return f"MeanCumulative({self.subjects} subjects, {self.clusters} clusters, {self.total:g} events; {self.method})"
@@ -58,14 +57,7 @@ class MeanCumulative:
 
     def influence_at(self, t: float) -> np.ndarray:
         """Influence of every row on ``mean_at(t)``: summed within clusters, squared and added it is the variance."""
-        upto = np.arange(len(self.time)) < days_reached(self.time, t)
-        end = float(at(self.mean, days_reached(self.time, t), 0.0))
-        jump, drift, shared, ends = self._settled
-        rise = np.where(upto, jump, 0.0)
-        fall = np.where(upto, (self.mean - end) * shared, 0.0)
-        whole = np.cumsum(np.where(upto, drift, 0.0)) + np.cumsum(fall * ends)
-        x = self._exits
-        return x.by_row(self._amount * rise[x.position] + self._gone * fall[x.position] - x.weight * whole[x.position])
+        return self._accrual.influence(int(days_reached(self.time, t)))
 
     def table(self):
         """DataFrame: time, at_risk, events, mean, se, low, high."""
@@ -104,41 +96,35 @@ def mean_cumulative_function(subject, start, stop, event, *, cluster=None, ended
     _check(start, stop, amount, units, gone)
     codes, clusters = (units, len(labels)) if cluster is None else cluster_codes(cluster, n)
     days, position = distinct_days(stop)
-    exits = _exits(days, start, stop, position, codes, clusters)
-    at, d = at_risk(exits, len(days)), len(days)
-    events = np.bincount(position, weights=amount, minlength=d)
-    alone = (events > 0) & (at < 0.5)
-    if alone.any():
-        raise ArgumentError("event", "falls on a day on which nobody is under observation", "Give the unit a row that starts before that day.",
-                            int(np.argmax(alone[position] & (amount > 0))))
-    ends = np.bincount(position, weights=gone, minlength=d)
-    hazard = hazards(ends, at)
-    free = np.cumprod(1 - hazard)
-    before = np.concatenate([[1.0], free[:-1]]) if gone.any() else np.ones(d)
-    per_unit = np.divide(1.0, at, out=np.zeros(d), where=at > 0.5)
-    mean = np.cumsum(before * events * per_unit)
-    jump, shared = before * per_unit, inverse_staying(at, ends)
-    drift = jump * events * per_unit
-    extra = len(exits.position) - n
-    amounts, goes = np.append(amount, np.zeros(extra)), np.append(gone, np.zeros(extra))
-    x = exits.position
-    drift_settled, drift_shared = np.cumsum(drift + mean * shared * hazard), np.cumsum(shared * hazard)
-    parts = [amounts * jump[x] + goes * (mean * shared)[x] - exits.weight * drift_settled[x]]
-    drifts, loads = [drift_settled], [np.ones(d)]
-    if gone.any():
-        parts.append(goes * shared[x] - exits.weight * drift_shared[x])
-        drifts.append(drift_shared)
-        loads.append(-mean)
-    variance, _ = running_variance(exits, parts, drifts, loads, d)
+    accrual, at, events = _accrue(days, position, _exits(days, start, stop, position, codes, clusters), amount, gone)
+    variance, _ = accrual.variance()
     note, quantile, factor = "", normal_quantile(level), 1.0
     if clusters == 1:
-        variance, note = np.full(d, np.nan), "one cluster has no between-cluster variance: standard errors are nan"
+        variance, note = np.full(len(days), np.nan), "one cluster has no between-cluster variance: standard errors are nan"
     elif small_sample:
         quantile, factor = t_quantile(level, clusters), clusters / (clusters - 1)
-    low, high = limits.count_limits(mean, variance * factor, quantile)
-    what = "per unit still in service (Nelson–Aalen type)" if ended is None else "per unit started, ended units counting no further events (Ghosh–Lin)"
-    return MeanCumulative(days, at, events, mean, np.sqrt(variance), low, high, level, len(labels), clusters, float(amount.sum()),
-                          f"mean cumulative function {what}; Lawless–Nadeau robust variance; log limits", note, exits, amounts, goes, (jump, drift, shared, hazard))
+    low, high = limits.count_limits(accrual.value, variance * factor, quantile)
+    what = "still in service (Nelson–Aalen type)" if ended is None else "started, ended units counting no further events (Ghosh–Lin)"
+    return MeanCumulative(
+        days, at, events, accrual.value, np.sqrt(variance), low, high, level, len(labels), clusters, float(amount.sum()),
+        f"mean cumulative function per unit {what}; Lawless–Nadeau robust variance; log limits", note, accrual)
+
+
+def _accrue(days, position, exits: Exits, amount, gone) -> tuple[Accrual, np.ndarray, np.ndarray]:
+    """(accrual, at risk, events) by day."""
+    d, extra = len(days), len(exits.position) - len(amount)
+    at = at_risk(exits, d)
+    events, ends = (np.bincount(position, weights=values, minlength=d) for values in (amount, gone))
+    alone = (events > 0) & (at < 0.5)
+    if alone.any():
+        raise ArgumentError("event", "falls on a day on which nobody is under observation",
+                            "Give the unit a row that starts before that day.", int(np.argmax(alone[position] & (amount > 0))))
+    end_rate = hazards(ends, at)
+    before = np.concatenate([[1.0], np.cumprod(1 - end_rate)[:-1]])
+    per_unit = np.divide(1.0, at, out=np.zeros(d), where=at > 0.5)
+    value = np.cumsum(before * events * per_unit)
+    gain, goes = np.append(amount, np.zeros(extra)), np.append(gone, np.zeros(extra))
+    return Accrual(exits, gain, goes, value, before * per_unit, inverse_staying(at, ends), events * per_unit, end_rate), at, events
 
 
 def mean_count_contrast(curve: MeanCumulative, other: MeanCumulative, t: float) -> dict[str, Estimate]:
@@ -163,8 +149,8 @@ def _exits(days, start, stop, position, codes, clusters) -> Exits:
     first = days_reached(days, start)
     weight = (first <= position).astype(float)
     late = np.flatnonzero((first > 0) & (weight > 0))
-    return Exits(np.append(position, first[late] - 1), np.zeros(len(stop) + len(late)), np.append(weight, -weight[late]), np.append(rows, late),
-                 len(stop), np.append(codes, codes[late]), clusters)
+    return Exits(np.append(position, first[late] - 1), np.zeros(len(stop) + len(late)), np.append(weight, -weight[late]),
+                 np.append(rows, late), len(stop), np.append(codes, codes[late]), clusters)
 
 
 def _check(start, stop, amount, units, gone):
@@ -180,10 +166,12 @@ def _check(start, stop, amount, units, gone):
     reach = _furthest(stop[order], units[order])
     overlap = same & length & (start[order][1:] < reach[:-1] * (1 - TIE))
     if overlap.any():
-        raise ArgumentError("start", "lies inside another row of the same subject", "Rows of one subject must follow one another.", int(order[1:][np.argmax(overlap)]))
+        raise ArgumentError("start", "lies inside another row of the same subject", "Rows of one subject must follow one another.",
+                            int(order[1:][np.argmax(overlap)]))
     over = gone[order][:-1] & same & length
     if over.any():
-        raise ArgumentError("ended", "is true on a row that another row of the subject follows", "A unit ends once, on its last row.", int(order[:-1][np.argmax(over)]))
+        raise ArgumentError("ended", "is true on a row that another row of the subject follows", "A unit ends once, on its last row.",
+                            int(order[:-1][np.argmax(over)]))
 
 
 def _furthest(stop, units) -> np.ndarray:

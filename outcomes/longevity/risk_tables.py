@@ -31,8 +31,10 @@ def risk_table(duration, observed, times, *, entry=None, group=None, cluster=Non
     n = len(duration)
     observed = as_flags("observed", observed, length=n)
     since = np.zeros(n) if entry is None else as_numbers("entry", entry, length=n)
-    if (since >= duration).any() and entry is not None:
-        raise ArgumentError("entry", "is not before the row's own end", "Drop rows that were never under observation, and count them.", int(np.argmax(since >= duration)))
+    never = (since >= duration) & (entry is not None)
+    if never.any():
+        raise ArgumentError("entry", "is not before the row's own end", "Drop rows that were never under observation, and count them.",
+                            int(np.argmax(never)))
     codes, _ = cluster_codes(cluster, n)
     count = np.ones(n)
     return _table(times, duration, count * observed, count * ~observed, since, count, group, codes, since)

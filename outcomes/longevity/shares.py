@@ -46,7 +46,9 @@ def newcombe_interval(events: float, total: float, events_other: float, total_ot
     return Estimate(value, float(np.hypot(one.se, other.se)), float(low), float(high), level, one.note or other.note)
 
 
-def effective_sample_interval(share: float, variance: float, *, parts: float, at_risk: float, clusters: int | None = None, level: float = 0.95) -> Estimate:
+def effective_sample_interval(
+    share: float, variance: float, *, parts: float, at_risk: float, clusters: int | None = None, level: float = 0.95,
+) -> Estimate:
     """Clopper–Pearson limits for a share on the sample size that its variance is worth; cautious by design.
 
     share, variance: an estimated share S and its (cluster-robust) variance V; parts: number of parts, the cap of the effective
