@@ -138,8 +138,8 @@ def _filled(column: pd.Series, found: pa.Table):
 
 
 def _instruments() -> pa.Table:
-    rows = [{"name": name, "items": body["items"], "minimum": float(body["minimum"]), "maximum": float(body["maximum"])} for name, body in schemas.instruments().items()]
-    return pa.Table.from_pylist(rows, schema=pa.schema([("name", pa.string()), ("items", pa.int64()), ("minimum", pa.float64()), ("maximum", pa.float64())]))
+    rows = [{"name": name, "items": body["items"], "minimum": float(body["minimum"]), "maximum": float(body["maximum"]), "reversed": body.get("reversed", [])} for name, body in schemas.instruments().items()]
+    return pa.Table.from_pylist(rows, schema=pa.schema([("name", pa.string()), ("items", pa.int64()), ("minimum", pa.float64()), ("maximum", pa.float64()), ("reversed", pa.list_(pa.int64()))]))
 
 
 def _script(name: str) -> str:
