@@ -62,7 +62,7 @@ def chances(arm: np.ndarray, x: np.ndarray, *, penalty: float = 1.0, start: np.n
         step = np.linalg.solve(curve, slope)
         gain = slope @ step
         if gain < SMALL:
-            done = True
+            beta, done = beta + step, True
             break
         size = 1.0
         while size > 1e-4 and value(beta + size * step) < now:
