@@ -56,8 +56,8 @@ class Care:
         return longevity.CountSoFar(self.end, self.gone, self.who, self.day, np.ones(len(self.day)) if amount is None else amount, years * YEAR)
 
     def followed(self, years: float) -> np.ndarray:
-        """Whether each patient was followed so long, or was gone before."""
-        return (self.end >= years * YEAR) | self.gone
+        """Whether each patient was followed so long with the denture."""
+        return self.end >= years * YEAR
 
 
 def care(log, connection, rows: pd.DataFrame, *, housings: bool = False) -> Care:
@@ -103,7 +103,7 @@ def outcomes(log, care_: Care, paths: Paths, plan, *, housings: bool = False) ->
     days, failed = _first_failure(log, care_.rows, "housing bond failure" if housings else "first repair")
     horizon = plan["strategy"]["years"][0] * YEAR
     name = f"months until {'a housing comes loose' if housings else 'the first repair'}, of the first {horizon * 12 / YEAR:g}"
-    if fewest((days >= horizon) | failed) >= FEWEST:
+    if fewest(days >= horizon) >= FEWEST:
         found.append(longevity.Outcome(name, InMonths(longevity.TimeFree(days, failed, horizon))))
     else:
         missing.append(f"{name.capitalize()}: fewer than {FEWEST} patients of one group were followed so long.")

@@ -18,18 +18,19 @@ _OPPOSING = "SELECT denture_id, opposing FROM dentures ORDER BY denture_id"
 
 @dataclass(frozen=True)
 class Question:
-    """Two ways to start. ``arms``: what each is called in a sentence; ``short``: in a table; ``own``: the covariate that is the arm itself."""
+    """Two ways to start. ``arms``: what each did; ``short``: in a table; ``start``: what each had; ``own``: the covariate that is the arm itself."""
 
     name: str
     title: str
     arms: tuple[str, str]
     short: tuple[str, str]
+    start: tuple[str, str]
     own: str = ""
 
 
-LEVEL = Question("starting level", "Starting light or starting firmer", ("started light", "started medium or firm"), ("light", "medium or firm"))
-ATTACHMENT = Question("attachment", "Stud or ball attachments", ("started with studs", "started with balls"), ("stud", "ball"), "ball attachments")
-PICK_UP = Question("pick-up", "Housings picked up in the mouth or in the laboratory", ("had their housings picked up in the mouth", "had their housings picked up in the laboratory"), ("in the mouth", "laboratory"))
+LEVEL = Question("starting level", "Starting light or starting firmer", ("started light", "started medium or firm"), ("light", "medium or firm"), ("a light start", "a medium or firm start"))
+ATTACHMENT = Question("attachment", "Stud or ball attachments", ("started with studs", "started with balls"), ("stud", "ball"), ("studs", "balls"), "ball attachments")
+PICK_UP = Question("pick-up", "Housings picked up in the mouth or in the laboratory", ("had their housings picked up in the mouth", "had their housings picked up in the laboratory"), ("in the mouth", "laboratory"), ("pick-up in the mouth", "pick-up in the laboratory"))
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,7 +28,7 @@ def of_question(found, plan, folder) -> Section:
         limit = plan["strategy"]["most_difference"]
         first, second = found.patients
         frame = Frame("How alike the groups are on the day of delivery", f"{words.count(first, 'patient')} {question.arms[0]}, {second} {question.arms[1]}", "difference between the groups, in standard deviations")
-        blocks.append(folder.picture(f"alike_{stem}", lambda shape: alike(found.trial.balance, limit, frame, shape), finding, "Each line is something known on the day of delivery. Level 0: the groups are the same in it."))
+        blocks.append(folder.picture(f"alike_{stem}", lambda shape: alike(found.trial.balance, limit, frame, shape), finding, "Each line is something known on the day of delivery. At 0 the groups are the same in it."))
         blocks.append(_outcomes(found, folder, stem))
         if found.missing:
             blocks.append(Prose((" ".join(found.missing),)))
@@ -66,7 +66,7 @@ def _outcomes(found, folder, stem: str) -> Grid | Notice:
         limits = words.percent_range if contrast.name.startswith("share") else words.rate_range
         row = {"outcome": contrast.name}
         for label, value, (low, high) in zip((one, other), contrast.crude, contrast.crude_limits):
-            row[f"{label}, as it was"] = f"{show(value)} ({limits(max(low, 0.0), min(high, 1.0) if show is words.percent else high)})" if math.isfinite(low) else show(value)
+            row[f"{label}, as it was"] = f"{show(value)} ({limits(max(low, 0.0), min(high, 1.0) if show is words.percent else high)})" if math.isfinite(low) and not found.fair else show(value)
         if found.fair:
             row |= {f"{one}, alike": show(contrast.weighted[0]), f"{other}, alike": show(contrast.weighted[1])}
             row["difference as it was"], row["difference, alike"] = (_gap(gap, contrast.name) for gap in (contrast.crude_difference, contrast.difference))

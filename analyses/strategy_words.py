@@ -12,9 +12,9 @@ from outcomes.present.content import Answer, Box, Doubt, NextStep, Verdict
 UNFAIR = "not a fair comparison"
 RULES = {
     "patients": "Enough patients each way",
-    "alike": "Alike on the day of delivery, after weighting",
-    "effective": "Enough left of each group after weighting",
-    "overlap": "Either start was possible for everybody",
+    "alike": "Alike on day 0, once weighted",
+    "effective": "Enough left once weighted",
+    "overlap": "Either start was possible",
 }
 
 
@@ -54,20 +54,20 @@ def verdicts(found) -> tuple[Verdict, ...]:
 
 def _said(check) -> tuple[str, str]:
     if check.holds is None:
-        shown = "not looked at, with so few patients"
+        shown = "not looked at"
     elif check.rule == "alike":
-        shown = f"{words.number(check.found, 2)}, in “{check.worst}”" if check.worst else "nothing to differ in"
+        shown = f"{words.number(check.found, 2)}"
     else:
         shown = f"{check.found:g}" if check.rule == "patients" else words.percent(check.found)
-    asked = {"patients": f"(at least {check.asked:g} in the smaller group)", "alike": f"(differences of at most {words.number(check.asked, 2)} SD)",
-             "effective": f"(at least {words.percent(check.asked)})", "overlap": f"(at most {words.percent(check.asked)} all but certain)"}[check.rule]  # fmt: skip
+    asked = {"patients": f"(at least {check.asked:g})", "alike": f"(at most {words.number(check.asked, 2)} SD apart)",
+             "effective": f"(at least {words.percent(check.asked)})", "overlap": f"(certain for at most {words.percent(check.asked)})"}[check.rule]  # fmt: skip
     return asked, shown
 
 
 def of_comparison(found, level: float) -> Answer:
     """The comparison in one sentence, or why there is none."""
     one, other = found.patients
-    question, counts = found.question, f"{words.count(one, 'patient')} {found.question.arms[0]}, {other} {found.question.arms[1]}"
+    question, counts = found.question, f"{words.count(one, 'patient')} with {found.question.start[0]}, {other} with {found.question.start[1]}"
     main = found.main
     if not found.fair or main is None or math.isnan(main.difference.value):
         why = reason(found) or "Too few patients were followed long enough to count their visits."
@@ -75,7 +75,7 @@ def of_comparison(found, level: float) -> Answer:
     gap = main.difference
     size = words.rate(abs(gap.value))
     more = "more" if gap.value > 0 else "fewer"
-    text = f"{more} {main.name.replace(', within', ' within')} per patient who {question.arms[1]} than per patient who {question.arms[0]}, patients made alike."
+    text = f"{more} {main.name.replace(', within', ' within')} per patient with {question.start[1]} than with {question.start[0]}, patients made alike."
     return Answer(question.name, size, text, f"{signed(gap.low)} to {signed(gap.high)} ({words.percent(level)})", counts, anchor(question), None, gap.value, gap.low, gap.high, undecided(gap))
 
 
@@ -136,12 +136,12 @@ def steps(found: list, plan) -> tuple[NextStep, ...]:
         where, (first, second) = anchor(one.question), one.patients
         fewer = one.question.arms[1] if second <= first else one.question.arms[0]
         if one.needed_for_arms:
-            out.append(NextStep(str(one.needed_for_arms), f"first dentures in all until {plan['strategy']['patients_per_arm']} {fewer}, at the present share ({min(first, second)} of {first + second})", where))
+            out.append(NextStep(str(one.needed_for_arms), f"first dentures until {plan['strategy']['patients_per_arm']} {fewer}; so far {min(first, second)} of {first + second}", where))
         elif min(first, second) == 0:
             out.append(NextStep(str(plan["strategy"]["patients_per_arm"]), f"patients who {fewer} before anything can be compared; there is none so far", where))
         if one.needed_for_difference:
             what = "a housing" if one.question.name == "pick-up" else "an insert"
-            out.append(NextStep(str(one.needed_for_difference), f"patients each way for a difference of {plan['strategy']['worthwhile_visits']:g} visits for {what} within {words.span(plan['strategy']['years'][0])} to show ({one.question.short[0]} against {one.question.short[1]})", where))
+            out.append(NextStep(str(one.needed_for_difference), f"patients each way to see a difference of {plan['strategy']['worthwhile_visits']:g} visits for {what} in {words.span(plan['strategy']['years'][0])} ({one.question.short[0]} or {one.question.short[1]})", where))
     return tuple(out)
 
 
