@@ -30,13 +30,14 @@ class Checked:
     """The outcome of a check.
 
     ``tables``: good rows of each stored table, in declared columns, with ``_file`` (place in ``sources``), ``_sheet`` and ``_line``.
-    ``problems``: one row each with severity (error, warning), rule, table, file, sheet, cell, line, column, value, message, remedy.
+    ``problems``: one row each with severity (error, warning), rule, table, file, sheet, cell, line, column, value, message, remedy;
+    table and column are those in which the cell was written, also where the rule speaks of a row made from it.
     ``set_aside``: rows of each table kept out, those that rest on a row with an error included. ``refused``: files kept out whole;
     with one, no row is good. ``decisions``: sentences on encoding, separator, decimal mark and date order.
     """
 
-    tables: dict[str, pd.DataFrame]
-    problems: pd.DataFrame
+    tables: dict[str, pd.DataFrame] = field(repr=False)
+    problems: pd.DataFrame = field(repr=False)
     sources: list[Source]
     decisions: list[str]
     set_aside: dict[str, int] = field(default_factory=dict)

@@ -39,7 +39,7 @@ class Log:
         return len(self.frames.get(table, ()))
 
     def written(self, table: str, rows: np.ndarray, columns: list[str]) -> pd.DataFrame:
-        """For rows of a table: file, sheet, cell, line and value as written of the column given for each."""
+        """For rows of a table: the table and column in which the column given for each was written, its file, sheet, cell and line, and the value there."""
         taken = self.frames[table][TRACE].iloc[rows]
         out = pd.DataFrame({"from": taken["_from"].astype(str).to_numpy(), "at": taken["_at"].to_numpy(), "column": columns}, index=range(len(rows)))
         cells = taken["_cell"].astype(object).to_numpy()
@@ -49,7 +49,7 @@ class Log:
         out["line"] = 0
         for source, group in out.groupby("from", sort=False):
             self._fill(out, str(source), group)
-        return out[["file", "sheet", "cell", "line", "value"]]
+        return out.rename(columns={"from": "table"})[["table", "column", "file", "sheet", "cell", "line", "value"]]
 
     def _fill(self, out: pd.DataFrame, source: str, group: pd.DataFrame) -> None:
         sheets = self.sheets[source]

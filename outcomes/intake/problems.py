@@ -56,7 +56,7 @@ class Problems:
         for one in self._found:
             columns = [one["column"]] * len(one["rows"]) if isinstance(one["column"], str) else list(one["column"])
             part = log.written(one["table"], one["rows"], columns)
-            part = part.assign(severity=one["severity"], rule=one["rule"], table=one["table"], column=columns, message=one["message"], remedy=one["remedy"])
+            part = part.assign(severity=one["severity"], rule=one["rule"], message=one["message"], remedy=one["remedy"])
             parts.append(part[COLUMNS])
         parts = [part for part in parts if len(part)]
         if not parts:
@@ -110,7 +110,7 @@ def grouped(problems: pd.DataFrame, sentences: dict[str, str], first: int = FIRS
         else:
             words = sentences.get(rule, rule)
             count = f"{len(part):,} {'rows' if rule not in SENTENCES else 'cells' if one.cell else 'lines'}"
-            of = f" ({title}{', ' + column if column and rule in SENTENCES else ''})" if title else ""
+            of = f" ({title}{', ' + column.replace('_', ' ') if column else ''})" if title else ""
             text = f"{count}: {words.rstrip('?')}{of}, first at {place(one)}. {one.remedy}"
         groups.append(((severity != "error", not (one.line == 0 and severity == "error"), -len(part)), ("Warning: " if severity == "warning" else "") + text))
     groups.sort(key=lambda group: group[0])

@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from outcomes import schemas
+from outcomes.intake.card import card
 
 SHEETS = ("day_sheet", "set_up", "patients", "insert_levels", "questionnaires")
 ROWS = 5000
@@ -15,7 +16,7 @@ WIDTHS = {"text": 12, "date": 13, "code": 18, "positions": 16, "levels": 22, "ph
 
 
 def write_template(path: str | Path) -> None:
-    """Write the workbook to ``path`` (.xlsx): one sheet per table kept by hand, a key, and hidden lists.
+    """Write the workbook to ``path`` (.xlsx): one sheet per table kept by hand, a key, a card to print, and hidden lists.
 
     Every drop-down comes from the codebook; levels come from the workbook's own Insert levels sheet. Nothing is locked, so
     rows can be pasted and sorted. Raises OSError where the file cannot be written.
@@ -31,6 +32,7 @@ def write_template(path: str | Path) -> None:
     for name in SHEETS:
         _sheet(book, schemas.tables()[name], lists)
     _key(book)
+    card(book)
     book.move_sheet("Lists", offset=len(book.sheetnames))
     book["Lists"].sheet_state = "hidden"
     book.active = 0

@@ -1,0 +1,14 @@
+"""Examples in the docstrings hold."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+
+import pytest
+
+
+@pytest.mark.parametrize("module", ["copies", "dates", "keys", "numbers", "phrases", "positions"])
+def test_examples_in_docstrings_hold(module):
+    failed, tried = doctest.testmod(importlib.import_module(f"outcomes.intake.{module}"))
+    assert tried and not failed
