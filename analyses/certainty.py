@@ -162,7 +162,7 @@ def table(log, lives) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def share_under(log, life, reading: str, years: float) -> float:
     """The share at a horizon, had the log been read another way; nan where nobody was followed so long."""
-    other = life.noticed() if reading == NOTICED else log.lifetime(life.name, reading)
+    other = life.noticed if reading == NOTICED else log.lifetime(life.name, reading)
     return float("nan") if other.headline is None else float(other.headline.survival_at(years * YEAR))
 
 

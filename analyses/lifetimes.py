@@ -236,6 +236,7 @@ class Lifetime:
 
     # ------------------------------------------------------------------ the same units read in other ways
 
+    @cached_property
     def noticed(self) -> Lifetime:
         """Failures placed on the day (month, year) on which the patient noticed them, where the log gives one."""
         if "noticed_right" not in self.rows:
@@ -258,18 +259,22 @@ class Lifetime:
 
         Williamson, Datta and Satten 2003 (Biometrics 59:36).
         """
+        return float("nan") if self._weighed is None else float(self._weighed.survival_at(years * YEAR))
+
+    @cached_property
+    def _weighed(self):
         rows = self.fresh if self.examined else self.rows
         if rows.empty or rows.groupby("patient_id").size().nunique() < 2:
-            return float("nan")
+            return None
         weight = 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float)
         patient = rows["patient_id"].to_numpy()
         if self.examined:
-            curve = longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weight, cluster=patient, draws=2)
-        else:
-            entry = rows["entry_day"].fillna(0).to_numpy(float)
-            kept = rows["found_day"].to_numpy(float) > entry
-            curve = longevity.kaplan_meier(rows["found_day"].to_numpy(float)[kept], rows["observed"].to_numpy(bool)[kept], entry=entry[kept] if entry[kept].any() else None, weights=weight[kept], cluster=patient[kept])
-        return float(curve.survival_at(years * YEAR))
+            return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weight, cluster=patient, draws=2)
+        entry = rows["entry_day"].fillna(0).to_numpy(float)
+        kept = rows["found_day"].to_numpy(float) > entry
+        if not kept.any():
+            return None
+        return longevity.kaplan_meier(rows["found_day"].to_numpy(float)[kept], rows["observed"].to_numpy(bool)[kept], entry=entry[kept] if entry[kept].any() else None, weights=weight[kept], cluster=patient[kept])
 
     # ------------------------------------------------------------------ what the log lacks
 

@@ -159,7 +159,7 @@ def test_the_day_a_patient_noticed_narrows_the_interval(handmade):
     log.times.loc[failed, "noticed_left"] = log.times.loc[failed, "right_day"] - 1
     life = log.lifetime("insert worn")
     assert certainty.readings(log, life) == (certainty.NOTICED,)
-    late = life.noticed().headline
+    late = life.noticed.headline
     assert ((late.right - late.left)[np.isfinite(late.right)] <= 1).all()
     assert certainty.readings(log, log.lifetime("housing bond failure")) == ()
 
