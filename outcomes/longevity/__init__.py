@@ -14,7 +14,8 @@ _MODULE = {
     "turnbull": "interval_curve",
     "risk_table": "risk_tables",
     "risk_table_from_counts": "risk_tables",
-    "serial_gaps": "gaps",
+    "serial_gaps": "pooling",
+    "per_patient": "pooling",
     "wear_bracket": "brackets",
     # are two groups different
     "compare_curves": "comparison",

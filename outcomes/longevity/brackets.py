@@ -27,6 +27,26 @@ class WearBracket:
     if_independent: SurvivalCurve
     incidence: CumulativeIncidence
 
+    @property
+    def rows(self) -> int:
+        """Rows that went in."""
+        return self.incidence.rows
+
+    @property
+    def clusters(self) -> int | None:
+        """Clusters that went in, None without."""
+        return self.incidence.clusters
+
+    @property
+    def method(self) -> str:
+        """What was done, in words."""
+        return f"bounds without assumptions (Peterson) from all ends and from {self.incidence.method}; between them {self.if_independent.method}"
+
+    @property
+    def note(self) -> str:
+        """What to beware of."""
+        return self.if_independent.note
+
     def bounds_at(self, t):
         """(low, high) of the share that would be free of the failure at ``t``: as if all other ends were failures, or never would be."""
         return self.all_ends.survival_at(t), answer(1 - np.asarray(self.incidence.incidence_at(t, self.failure)))

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.linalg.lapack import dposv
 
 TOLERANCE = 1e-10  # of the total weight
-SLACK = 1e-8  # of the total weight: how far the gain may lie below its bound where there is mass
+SLACK = 100  # times the tolerance: how far the gain may lie below its bound where there is mass
 ROUNDING = 1e-7  # of the total weight: a gap below this that no longer halves is rounding
 ROUNDS = 200
 GRID = 40  # places the first support starts with, beside those that every row needs
@@ -56,7 +56,7 @@ def maximise(first, after, weight, size: int, start: tuple | None = None, tolera
         gain = pairs.gain_everywhere(cumulative)
         mass = np.diff(cumulative)
         gap, slack = float(gain.max() - total), float(total - gain[support][mass > 0].min())
-        worst = max(gap, slack * tolerance / SLACK)
+        worst = max(gap, slack / SLACK)
         if worst <= tolerance * total or (worst >= before / 2 and gap <= ROUNDING * total):
             break
         before = worst

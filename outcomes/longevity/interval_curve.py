@@ -11,8 +11,9 @@ from outcomes.longevity.constrained_newton import maximise
 from outcomes.longevity.curve import HAIR, check_horizon, crossing
 from outcomes.longevity.days import TIE
 from outcomes.longevity.estimate import (
-    ArgumentError, Estimate, answer, as_codes, as_numbers, as_probability, as_times, as_weights, normal_quantile, t_quantile,
+    ArgumentError, Estimate, answer, as_numbers, as_probability, as_times, as_weights, normal_quantile, t_quantile,
 )
+from outcomes.longevity.exits import cluster_codes
 from outcomes.longevity.innermost import Cover, innermost_intervals
 from outcomes.longevity.patient_bootstrap import Draws, draw_patients
 
@@ -266,16 +267,14 @@ def _rows(left, right, weights, cluster):
     right = as_numbers("right", right, finite=False, length=n)
     for name, wrong, problem, remedy in (
         ("left", left < 0, "holds a negative time", "Times count from day 0; a left-censored row has left = 0."),
-        ("right", right < left, "is before left", "A row says (left, right]: free at left, failed by right."),
+        ("right", right < left * (1 - TIE), "is before left", "A row says (left, right]: free at left, failed by right."),
         ("right", right == -np.inf, "is minus infinity", "Right-censored rows have right = inf."),
     ):
         if wrong.any():
             raise ArgumentError(name, problem, remedy, int(np.argmax(wrong)))
+    right = np.maximum(left, right)
     weight = as_weights(weights, length=n)
-    codes, clusters = None, 0
-    if cluster is not None:
-        codes, labels = as_codes("cluster", cluster, length=n)
-        clusters = len(labels)
+    codes, clusters = cluster_codes(cluster, n)
     if weight is None:
         return left, right, np.ones(n), codes, clusters, n
     kept = weight > 0

@@ -127,18 +127,34 @@ def _accrue(days, position, exits: Exits, amount, gone) -> tuple[Accrual, np.nda
     return Accrual(exits, gain, goes, value, before * per_unit, inverse_staying(at, ends), events * per_unit, end_rate), at, events
 
 
-def mean_count_contrast(curve: MeanCumulative, other: MeanCumulative, t: float) -> dict[str, Estimate]:
-    """{"difference", "log_ratio"} of two independent mean cumulative functions at ``t``, first less second.
+def mean_count_contrast(subject, start, stop, event, group, *, day, cluster=None, ended=None, level=0.95) -> dict[str, Estimate]:
+    """{"difference", "log_ratio"} of two groups' mean cumulative functions at ``day``: second label (sorted) less, or over, the first.
 
-    The log ratio by the delta method; nan with a note where a mean is 0. Units that stand in both curves are not independent:
-    fit them in one call with the group as part of the subject, and add ``influence_at`` by patient.
+    subject, start, stop, event, ended: as in ``mean_cumulative_function``; group: (n,) labels, exactly two; cluster: (n,) labels, the
+    subject if not given: a cluster's influence is added over both groups before it is squared. The log ratio by the delta
+    method; nan with a note where a mean is 0. Raises ArgumentError, also past a group's last day.
     """
-    means, ses = (curve.mean_at(t), other.mean_at(t)), (curve.standard_error_at(t), other.standard_error_at(t))
-    difference = normal_estimate(means[0] - means[1], np.hypot(*ses), curve.level)
-    if not min(means) > 0:
-        return {"difference": difference, "log_ratio": Estimate(*[float("nan")] * 4, curve.level, "a mean of 0 has no ratio")}
-    ratio = normal_estimate(np.log(means[0] / means[1]), np.hypot(ses[0] / means[0], ses[1] / means[1]), curve.level)
-    return {"difference": difference, "log_ratio": ratio}
+    stop = as_durations("stop", stop)
+    n = len(stop)
+    codes, labels = as_codes("group", group, length=n)
+    if len(labels) != 2:
+        raise ArgumentError("group", f"holds {len(labels)} groups", "A contrast needs exactly two.")
+    columns = {"subject": as_codes("subject", subject, length=n)[0], "start": as_numbers("start", start, length=n), "stop": stop,
+               "event": as_numbers("event", event, length=n), "ended": None if ended is None else as_flags("ended", ended, length=n)}
+    owner, count = cluster_codes(subject if cluster is None else cluster, n)
+    means, psi = np.empty(2), np.zeros((2, count))
+    for k in (0, 1):
+        own = codes == k
+        curve = mean_cumulative_function(**{name: None if column is None else column[own] for name, column in columns.items()}, level=level)
+        means[k] = curve.mean_at(day)
+        psi[k] = np.bincount(owner[own], weights=curve.influence_at(day), minlength=count)
+    if np.isnan(means).any():
+        raise ArgumentError("day", f"{day:g} lies past the last day of group {labels[int(np.argmax(np.isnan(means)))]!r}", "Choose a day both groups reach.")
+    difference = normal_estimate(means[1] - means[0], np.sqrt(((psi[1] - psi[0]) ** 2).sum()), level)
+    if not means.min() > 0:
+        return {"difference": difference, "log_ratio": Estimate(*[float("nan")] * 4, level, "a mean of 0 has no ratio")}
+    se = np.sqrt(((psi[1] / means[1] - psi[0] / means[0]) ** 2).sum())
+    return {"difference": difference, "log_ratio": normal_estimate(np.log(means[1] / means[0]), se, level)}
 
 
 # ------------------------------------------------------------------ parts

@@ -51,6 +51,7 @@ REFUSED = {
     "a negative count": (lambda: longevity.mean_cumulative_function([1], [0], [2], [-1]), "event", 0),
     "an event nobody could have": (lambda: longevity.mean_cumulative_function([1, 2], [0, 6], [5, 6], [0, 1]), "event", 1),
     "a unit that ends twice": (lambda: longevity.mean_cumulative_function([1, 1], [0, 5], [5, 8], [0, 0], ended=[1, 1]), "ended", 0),
+    "a day only one group reaches": (lambda: longevity.mean_count_contrast([1, 2], [0, 0], [9, 5], [1, 1], ["a", "b"], day=7), "day", None),
     "a state out of nowhere": (lambda: longevity.state_occupancy([1, 1], [0, 5], [5, 8], ["light", "firm"], ["medium", ""]), "state_from", 1),
     "a state not named": (lambda: longevity.state_occupancy([1], [0], [5], [""], ["firm"]), "state_from", 0),
     "a row of no length": (lambda: longevity.state_occupancy([1], [5], [5], ["light"], ["firm"]), "start", 0),
@@ -139,8 +140,8 @@ def test_few_clusters_are_named():
 def test_ratios_of_nothing():
     assert longevity.rate_ratio(0, 5, 0, 5).note and np.isnan(longevity.rate_ratio(0, 5, 0, 5).value)
     assert longevity.rate_ratio(2, 5, 0, 5).value == INF and longevity.rate_ratio(0, 5, 2, 5).value == 0
-    silent = longevity.mean_cumulative_function([1, 2], [0, 0], [9, 9], [0, 0])
-    assert np.isnan(longevity.mean_count_contrast(silent, silent, 5)["log_ratio"].value)
+    silent = longevity.mean_count_contrast([1, 2], [0, 0], [9, 9], [0, 0], ["a", "b"], day=5)["log_ratio"]
+    assert np.isnan(silent.value) and "no ratio" in silent.note
 
 
 def test_weights_that_are_no_counts_are_said_to_be_taken_as_such():

@@ -178,6 +178,18 @@ def test_counts_per_unit_started_never_exceed_counts_per_unit_in_service(history
     assert all_end.mean[-1] == pytest.approx(history["weights"].mean())
 
 
+@few
+@given(rows(events="some"))
+def test_counting_one_cause_per_unit_started_is_its_cumulative_incidence(history):
+    cause = history["cause"]
+    assume("worn" in cause)
+    subject = np.arange(len(cause))
+    counts = longevity.mean_cumulative_function(subject, history["entry"], history["duration"], (cause == "worn") * 1, ended=cause != "")
+    ends = longevity.cumulative_incidence(history["duration"], cause, entry=history["entry"])
+    same(counts.mean, ends.incidence[list(ends.causes).index("worn")])
+    same(counts.se, ends.se[list(ends.causes).index("worn")], 1e-6)
+
+
 # ------------------------------------------------------------------ occupancy
 
 @st.composite
@@ -232,3 +244,16 @@ def test_two_states_are_the_curve_and_its_complement(history):
     upto = DAYS[DAYS <= history["duration"].max()]
     same(shares.probability_at(upto, "in place"), curve.survival_at(upto))
     same(shares.standard_error_at(upto, "in place"), curve.standard_error_at(upto), 1e-6)
+
+
+@few
+@given(rows(events="some"))
+def test_states_that_nobody_leaves_are_the_cumulative_incidence(history):
+    n, cause = len(history["duration"]), history["cause"]
+    shares = longevity.state_occupancy(np.arange(n), np.zeros(n), history["duration"], ["in place"] * n, cause, cluster=history["cluster"])
+    assume(len(set(history["cluster"])) > 1)
+    ends = longevity.cumulative_incidence(history["duration"], cause, cluster=history["cluster"])
+    upto = DAYS[DAYS <= history["duration"].max()]
+    for name in ends.causes:
+        same(shares.probability_at(upto, name), ends.incidence_at(upto, name))
+        same(shares.standard_error_at(upto, name), ends.standard_error_at(upto, name), 1e-6)

@@ -83,6 +83,13 @@ def test_risk_table_by_group_and_patient():
     assert counts.equals(table.drop(columns="clusters_at_risk"))
 
 
+def test_every_patient_counts_once_when_asked():
+    """Four parts of one patient failed, two of another did not: a third of the parts is left, half of the patients."""
+    rows = dict(duration=[10, 10, 10, 10, 20, 20], observed=[1, 1, 1, 1, 0, 0], cluster=list("ppppqq"))
+    assert longevity.kaplan_meier(**rows).survival_at(10) == pytest.approx(1 / 3)
+    assert longevity.kaplan_meier(**rows, weights=longevity.per_patient(list("ppppqq"))).survival_at(10) == pytest.approx(1 / 2)
+
+
 def test_serial_gaps_keep_the_first_complete_ones():
     """Three gaps, two complete: the two weigh a half each and the cut one is dropped; a site without a complete gap keeps its one."""
     weights = longevity.serial_gaps([1, 1, 1, 2, 3], [3, 1, 2, 1, 1], [0, 1, 1, 0, 1])
@@ -152,3 +159,17 @@ def test_bootstrap_is_the_same_for_the_same_seed_and_near_the_exact_spread():
 def test_where_draws_are_all_or_none_the_limits_come_from_the_effective_sample():
     curve = longevity.turnbull([365, 365, 365, 0], [np.inf, np.inf, np.inf, 200], cluster=list("abcd"))
     assert curve.interval_at(100) == pytest.approx((0.025 ** (1 / 3), 1))
+
+
+def test_mean_difference_from_intervals():
+    """Everybody of one group found at the one visit, nobody of the other: means 15 (evenly over 30 days) and 30."""
+    left, right, group = [0, 0, 30, 30], [30, 30, np.inf, np.inf], list("aabb")
+    gap = longevity.interval_mean_difference(left, right, group, horizon=30, draws=50)
+    assert gap.value == pytest.approx(15) and gap.se == pytest.approx(0, abs=1e-9)
+    r = np.random.default_rng(5)
+    left = r.integers(0, 50, 80).astype(float)
+    right = left + r.integers(1, 30, 80)
+    group = np.repeat(["a", "b"], 40)
+    gap = longevity.interval_mean_difference(left, right, group, horizon=50, draws=200, seed=2)
+    areas = [longevity.turnbull(left[group == g], right[group == g], draws=200, seed=[2, k]).restricted_mean(50) for k, g in enumerate("ab")]
+    assert gap.value == pytest.approx(areas[1].value - areas[0].value) and gap.se == pytest.approx(np.hypot(areas[0].se, areas[1].se))
