@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-TITLE = "Satisfaction card"
+SHEET, TITLE = "Card to print", "Satisfaction card"  # a sheet named like the instrument would be read as its answers
 QUESTION = "All in all, how content are you with your denture as it is today?"
 HINT = "Put one cross on the line, wherever it fits best."
 ENDS = ("0\nnot content at all", "100\ncould not be better")
@@ -14,22 +14,20 @@ FONT, INK, QUIET = "Calibri", "1F2A33", "5F6B73"
 
 def card(book) -> None:
     """Add the sheet to a workbook: two cards with a cutting line between, and below each what to type where."""
-    sheet = book.create_sheet(TITLE)
+    from openpyxl.utils import get_column_letter
+
+    sheet = book.create_sheet(SHEET)
     for column in range(1, STEPS + 3):
-        sheet.column_dimensions[_letter(sheet, column)].width = WIDTH
+        sheet.column_dimensions[get_column_letter(column)].width = WIDTH
     last = _one(sheet, 1)
     _cut(sheet, last + 1)
     last = _one(sheet, last + 3)
     sheet.sheet_view.showGridLines = False
-    sheet.print_area = f"A1:{_letter(sheet, STEPS + 2)}{last}"
+    sheet.print_area = f"A1:{get_column_letter(STEPS + 2)}{last}"
     sheet.page_setup.orientation, sheet.page_setup.paperSize = "portrait", sheet.PAPERSIZE_A4
     sheet.page_setup.fitToWidth = sheet.page_setup.fitToHeight = 1
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.print_options.horizontalCentered = True
-
-
-def _letter(sheet, column: int) -> str:
-    return sheet.cell(1, column).column_letter
 
 
 def _one(sheet, top: int) -> int:

@@ -82,7 +82,7 @@ def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table
         if matched and near:
             reading.fault("sheet not known", f"the sheet {title} was not read", f"If it holds the table {schemas.tables()[near].title}, give it just that name.",
                           severity="warning", sheet=title)
-        elif matched and headings.plain(title) not in ("key", "lists", "todo", "satisfactioncard"):
+        elif matched and headings.plain(title) not in ("key", "lists", "todo", "cardtoprint"):
             reading.decisions.append(f"{reading.name}: the sheet {title} is no table of the log and was not read.")
     return matched
 

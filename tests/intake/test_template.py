@@ -67,3 +67,23 @@ def test_it_opens_cleanly_and_keeps_its_drop_downs_in_another_spreadsheet_progra
     assert [c.value for c in sheet[1]][:2] == ["patient", "date"]
     assert sum(v.type == "list" for v in sheet.data_validations.dataValidation) >= 9
     assert len(sheet.conditional_formatting) >= 5
+
+
+def test_the_card_to_print_asks_one_question_of_our_own_on_a_line_from_0_to_100_and_is_never_read_as_answers(workbook):
+    from outcomes import intake
+    from outcomes.intake import card
+
+    sheet = open_book(workbook)[card.SHEET]
+    words = [str(cell.value) for row in sheet.iter_rows() for cell in row if cell.value]
+    assert words.count(card.QUESTION) == 2 and words.count("50") == 2 and sum("satisfaction_card, item 1" in word for word in words) == 2
+    assert not set(intake.check([workbook]).problems["rule"]) & {"sheet not known", "column not known"}
+
+
+def test_the_cards_wording_stands_nowhere_else():
+    from pathlib import Path
+
+    from outcomes.intake import card
+
+    root = Path(__file__).resolve().parents[2]
+    found = [path for folder in ("schemas", "outcomes", "analyses", "synthetic_data") for path in (root / folder).rglob("*") if path.suffix in (".py", ".toml", ".sql", ".html") and card.QUESTION in path.read_text(encoding="utf-8")]
+    assert [path.name for path in found] == ["card.py"]
