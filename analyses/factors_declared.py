@@ -65,7 +65,7 @@ def _bands(rows: pd.DataFrame, limits) -> pd.Series:
     force = rows["retention_n"].astype(float)
     light, medium = f"{limits['low_n']:g}", f"{limits['medium_n']:g}"
     names = np.select([force <= limits["low_n"], force < limits["medium_n"], force >= limits["medium_n"]],
-                      [f"light: up to {light}{words.SPACE}N", f"{light} to {medium}{words.SPACE}N", f"firmer: {medium}{words.SPACE}N or more"], default="")  # fmt: skip
+                      [f"up to {light}{words.SPACE}N", f"{light} to {medium}{words.SPACE}N", f"{medium}{words.SPACE}N or more"], default="")  # fmt: skip
     return pd.Series(names, index=rows.index, dtype=object).replace("", np.nan)
 
 

@@ -42,12 +42,15 @@ class Ratio:
 
 
 def _times(value: float) -> str:
-    """A ratio to two figures, "over 10" beyond.
+    """A ratio to a tenth, finer where a tenth would hide on which side of 1 it lies; "over 10" and "under 0.1" beyond.
 
-    >>> _times(0.432), _times(1.26), _times(12.0)
-    ('0.4', '1.3', 'over 10')
+    >>> _times(0.432), _times(1.26), _times(12.0), _times(0.98), _times(1.003)
+    ('0.4', '1.3', 'over 10', '0.98', '1.003')
     """
-    return "over 10" if value > 10 else "0.1" if value < 0.1 else words.number(value, 1)
+    if value > 10 or value < 0.1:
+        return "over 10" if value > 10 else "under 0.1"
+    digits = next(places for places in (1, 2, 3, 4) if places == 4 or words.rounded(value, places) != 1 or value == 1)
+    return words.number(value, digits)
 
 
 @dataclass(frozen=True, eq=False)

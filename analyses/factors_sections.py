@@ -141,10 +141,10 @@ def together(life, found, folder) -> Section:
 
 def ratios_finding(found) -> str:
     """The factors whose likely range leaves out 1, or that none does."""
-    clear = [f"{ratio.group} {ratio.says()} as {_reference(found, ratio)}".replace("times as long as", "times as long as those with") for ratio in found.alone if not ratio.reference and (ratio.low > 1 or ratio.high < 1)]
+    clear = [f"“{ratio.group}” lasted {ratio.says().removesuffix(' times as long')} times as long as “{_reference(found, ratio)}”" for ratio in found.alone if not ratio.reference and (ratio.low > 1 or ratio.high < 1)]
     if not clear:
         return "None of the factors can be told from no difference."
-    return f"Apart from no difference: {'; '.join(clear)}."
+    return f"Told apart from no difference: {'; '.join(clear)}."
 
 
 def _reference(found, ratio) -> str:

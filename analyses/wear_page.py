@@ -56,6 +56,9 @@ def alike_answer(life, found) -> Answer:
     if found.fit is None:
         return Answer("alike", f"{found.both} of {found.one + found.both}", f"patients in whom one of several {life.units} went had a second one go too.", "", counts, where)
     low, high = found.limits
+    if low < 1.005:
+        reach = "" if math.isinf(high) else f": at most {words.number(high, 1)} times as fast"
+        return Answer("alike", "", f"The log cannot say whether a part goes sooner once its neighbour in the same mouth has gone{reach}.", "", counts, where)
     likely = f"{words.number(low, 1)} or more" if math.isinf(high) else f"{words.number(low, 1)} to {words.number(high, 1)}"
     return Answer("alike", f"{words.number(found.times, 1)}×", f"as fast a part goes once its neighbour in the same mouth has gone{', at the most' if life.examined else ''}.", f"{likely} ({words.percent(life.level)})", counts, where)
 

@@ -68,12 +68,16 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
 
 
 def _answered(sheet: Sheet, x: float, row) -> None:
-    u = sheet.text
-    people = f"{int(row.answered)} answered"
-    sheet.put(x, 2.2 * u, people, size=0.84, colour="quiet", align="center")
-    if row.asked == row.asked:
-        share = row.answered / row.asked if row.asked else 0
-        sheet.put(x, 1.0 * u, f"of {int(row.asked)}", size=0.84, colour="signal" if share < 0.6 else "quiet", bold=share < 0.6, align="center")
+    """How many answered, of how many; fewer than six in ten stand out."""
+    u, known = sheet.text, row.asked == row.asked
+    low = known and row.answered < 0.6 * row.asked
+    colour = "signal" if low else "quiet"
+    if sheet.shape.narrow:
+        sheet.put(x, 2.2 * u, f"{int(row.answered)} of {int(row.asked)}" if known else f"{int(row.answered)}", size=0.84, colour=colour, bold=low, align="center")
+        return
+    sheet.put(x, 2.2 * u, f"{int(row.answered)} answered", size=0.84, colour="quiet", align="center")
+    if known:
+        sheet.put(x, 1.0 * u, f"of {int(row.asked)}", size=0.84, colour=colour, bold=low, align="center")
 
 
 def _own(axes, values: np.ndarray, u: float) -> None:
