@@ -52,6 +52,9 @@ def as_numbers(name: str, values, *, finite: bool = True, length: int | None = N
     try:
         array = np.asarray(values, dtype=float)
     except (TypeError, ValueError):
+        missing = [value is None or type(value).__name__ == "NAType" for value in values] if np.ndim(values) == 1 else []
+        if any(missing):
+            raise ArgumentError(name, "holds a missing value", "Drop or fill such rows before the call.", missing.index(True)) from None
         raise ArgumentError(name, "holds values that are no numbers", "Convert the column to numbers first.") from None
     if array.ndim != 1:
         raise ArgumentError(name, f"must be one-dimensional, not of shape {array.shape}", "Pass one value per row.")

@@ -38,6 +38,8 @@ out <- lapply(split(all, factor(all$set, unique(all$set))), function(d) {
     r$stratified <- survdiff(Surv(day, failed) ~ arm + strata(clinic), d)$chisq
     cox <- suppressWarnings(coxph(Surv(entry, day, failed) ~ factor(arm), d, cluster = patient, ties = "breslow", init = rep(0, length(unique(d$arm)) - 1), iter.max = 0))
     r$clustered_test <- unname(summary(cox)$robscore["test"])
+    cox <- suppressWarnings(coxph(Surv(day, failed) ~ factor(arm) + strata(clinic), d, cluster = d$patient, ties = "breslow", init = rep(0, length(unique(d$arm)) - 1), iter.max = 0))
+    r$clustered_strata <- unname(summary(cox)$robscore["test"])
   }
   if (nlevels(d$event) > 2) {
     d$id <- seq_len(nrow(d))

@@ -16,6 +16,7 @@ REFUSED = {
     "words for days": (lambda: longevity.kaplan_meier(["a week"], [1]), "duration", None),
     "an event that is neither": (lambda: longevity.kaplan_meier([1, 2], [1, 2]), "observed", 1),
     "too few events": (lambda: longevity.kaplan_meier([1, 2], [1]), "observed", None),
+    "an event unknown to pandas": (lambda: longevity.kaplan_meier([1, 2], pd.array([True, None], dtype="boolean")), "observed", 1),
     "a missing event": (lambda: longevity.kaplan_meier([1, 2], [1, NAN]), "observed", 1),
     "entry on the last day": (lambda: longevity.kaplan_meier([3, 2], [1, 1], entry=[0, 2]), "entry", 1),
     "entry after the end": (lambda: longevity.kaplan_meier([3, 2], [1, 1], entry=[4, 0]), "entry", 0),
