@@ -1,7 +1,9 @@
 """The public names of the package: each is there, and none is loaded before it is used."""
 
+import doctest
 import subprocess
 import sys
+from importlib import import_module
 
 import pytest
 
@@ -22,3 +24,11 @@ def test_importing_the_package_loads_nothing_heavy():
     script = "import sys; from outcomes import longevity; print([m for m in ('numpy', 'pandas', 'scipy', 'lifelines') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("module", [
+    "product_limit", "interval_curve", "comparison", "incidence", "recurrence", "occupancy", "rates", "shares", "risk_tables", "pooling",
+    "brackets", "multiplicity", "confounding"])
+def test_worked_examples_in_docstrings(module):
+    outcome = doctest.testmod(import_module(f"outcomes.longevity.{module}"))
+    assert outcome.attempted > 0 and outcome.failed == 0
