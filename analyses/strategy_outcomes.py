@@ -103,7 +103,9 @@ def outcomes(log, care_: Care, paths: Paths, plan, *, housings: bool = False) ->
     days, failed = _first_failure(log, care_.rows, "housing bond failure" if housings else "first repair")
     horizon = plan["strategy"]["years"][0] * YEAR
     name = f"months until {'a housing comes loose' if housings else 'the first repair'}, of the first {horizon * 12 / YEAR:g}"
-    if fewest(days >= horizon) >= FEWEST:
+    if log.guard or log.withheld:
+        missing.append(f"{name.capitalize()}: the log lists failures but not the visits where nothing was wrong.")
+    elif fewest(days >= horizon) >= FEWEST:
         found.append(longevity.Outcome(name, InMonths(longevity.TimeFree(days, failed, horizon))))
     else:
         missing.append(f"{name.capitalize()}: fewer than {FEWEST} patients of one group were followed so long.")
