@@ -34,13 +34,13 @@ with contacts as (
     select
         patient,
         min(day_first) as first_contact,
-        max(day_first) filter (reason <> 'laboratory') as last_contact
+        coalesce(max(day_first) filter (reason <> 'laboratory'), max(day_first)) as last_contact
     from visit_days
     group by patient
 ),
 left_care as (
     select
-        contacts.*, people.left_reason,
+        contacts.*, people.consented, people.left_reason,
         case
             when people.left_first is not null then greatest(people.left_first, least(last_contact, people.left_last))
             when people.left_reason is not null then last_contact
@@ -48,7 +48,7 @@ left_care as (
     from contacts join people using (patient)
 )
 select
-    patient, first_contact, coalesce(last_contact, first_contact) as last_contact,
+    patient, consented, first_contact, last_contact,
     least(closing_day, left_day) as end_day,
     case when left_day <= closing_day then coalesce(left_reason, 'lost to follow-up') else '' end as ending
 from left_care cross join settings

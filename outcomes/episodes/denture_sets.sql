@@ -1,26 +1,33 @@
 -- title: What each denture was delivered with
 -- grain: one row per denture with parts
 -- key: denture
--- needs: part_lives
+-- needs: part_lives, part_rows
 --
 -- sites: positions with a housing, insert or clip. level, attachment and pick_up are those of the first parts; where they differ, "mixed".
 --
 -- example:
 --   part_lives
---   | life | part    | position | denture | serial | level | attachment | pick_up   |
---   | 1    | insert  | 33       | 5       | 1      | light | stud       |           |
---   | 2    | insert  | 43       | 5       | 1      | firm  | stud       |           |
---   | 3    | insert  | 43       | 5       | 2      | light | stud       |           |
---   | 4    | housing | 33       | 5       | 1      |       | stud       | chairside |
+--   | life | first_row | part    | position | denture | serial | attachment |
+--   | 1    | 0         | insert  | 33       | 5       | 1      | stud       |
+--   | 2    | 1         | insert  | 43       | 5       | 1      | stud       |
+--   | 3    | 2         | insert  | 43       | 5       | 2      | stud       |
+--   | 4    | 3         | housing | 33       | 5       | 1      | stud       |
+--   part_rows
+--   | level | pick_up   |
+--   | light |           |
+--   | firm  |           |
+--   | light |           |
+--   |       | chairside |
 --   gives
 --   | denture | sites | level | attachment | pick_up   |
 --   | 5       | 2     | mixed | stud       | chairside |
 select
-    denture,
-    count(distinct position) as sites,
-    case when min(level) filter (part = 'insert') < max(level) filter (part = 'insert') then 'mixed' else min(level) filter (part = 'insert') end as level,
-    case when min(attachment) < max(attachment) then 'mixed' else min(attachment)::varchar end as attachment,
+    part_lives.denture,
+    count(distinct part_lives.position)::integer as sites,
+    case when min(level) < max(level) then 'mixed' else min(level) end as level,
+    case when min(part_lives.attachment) < max(part_lives.attachment) then 'mixed' else min(part_lives.attachment)::varchar end as attachment,
     case when min(pick_up) < max(pick_up) then 'mixed' else min(pick_up)::varchar end as pick_up
 from part_lives
+join (select rowid as first_row, level, pick_up from part_rows) as fitted using (first_row)
 where serial = 1 and part in ('housing', 'insert', 'clip') and denture is not null
-group by denture
+group by part_lives.denture

@@ -1,7 +1,8 @@
 -- title: How well each endpoint was looked for
+-- made as: view
 -- grain: one row per endpoint
 -- key: endpoint
--- needs: endpoint_days, plan_endpoints, units, visit_days, settings
+-- needs: endpoint_days, plan_endpoints, visit_days, settings
 --
 -- Printed beside every curve: the share of failures found at problem visits, the middle and the 90th centile of R - L, the share of units not failed and
 -- still watched that nobody looked at in the last under_care_days, how many were never looked at, and how many patients have no planned visit (review, recall,
@@ -14,20 +15,15 @@
 --   plan_endpoints
 --   | endpoint | name        | noticed_by  |
 --   | 0        | insert worn | examination |
---   units
---   | follow_up | kind   | unit | last_look  | ending |
---   | whole     | insert | 71   | 2024-01-01 | failed |
---   | whole     | insert | 72   | 2023-01-01 |        |
---   | whole     | insert | 73   | 2024-06-01 |        |
 --   visit_days
 --   | visit_id | patient | reason | parts_checked |
 --   | a        | 1       | recall | all           |
 --   | b        | 2       | problem | all          |
 --   endpoint_days
---   | follow_up | endpoint | kind   | unit | patient | excluded | observed | left_look | left_day | right_day | found_at | noticed_outside |
---   | whole     | 0        | insert | 71   | 1       |          | true     | 181       | 181      | 365       | recall   | false           |
---   | whole     | 0        | insert | 72   | 1       |          | false    | 0         | 0        |           |          | false           |
---   | whole     | 0        | insert | 73   | 2       |          | false    | 200       | 200      |           |          | false           |
+--   | follow_up | endpoint | kind   | unit | patient | excluded | observed | left_look | left_day | right_day | found_at | noticed_outside | still_watched | last_look  |
+--   | whole     | 0        | insert | 71   | 1       |          | true     | 181       | 181      | 365       | recall   | false           | false         | 2024-01-01 |
+--   | whole     | 0        | insert | 72   | 1       |          | false    | 0         | 0        |           |          | false           | true          | 2023-01-01 |
+--   | whole     | 0        | insert | 73   | 2       |          | false    | 200       | 200      |           |          | false           | true          | 2024-06-01 |
 --   gives
 --   | endpoint    | units | patients | events | found_at_problem | gap_median | gap_90 | watched | not_seen_lately | never_seen | patients_without_recall |
 --   | insert worn | 3     | 2        | 1      | 0                | 184        | 184    | 2       | 1               | 1          | 1                       |
@@ -36,10 +32,9 @@ with planned as (
 ),
 counted as (
     select
-        endpoint_days.*, units.last_look, units.ending, planned.patient is null as without_recall,
-        settings.closing_day - coalesce(units.last_look, '-infinity'::date) > settings.under_care_days as not_seen
+        endpoint_days.*, planned.patient is null as without_recall,
+        coalesce(settings.closing_day - last_look > settings.under_care_days, true) as not_seen
     from endpoint_days
-    join units on units.kind = endpoint_days.kind and units.unit = endpoint_days.unit and units.follow_up = 'whole'
     left join planned on planned.patient = endpoint_days.patient
     cross join settings
     where endpoint_days.follow_up = 'whole' and endpoint_days.excluded = ''
@@ -53,8 +48,8 @@ select
     count(*) filter (observed and found_at = 'problem') as found_at_problem,
     quantile_cont(right_day - left_look, 0.5) filter (observed) as gap_median,
     quantile_cont(right_day - left_look, 0.9) filter (observed) as gap_90,
-    count(*) filter (not observed and ending = '') as watched,
-    count(*) filter (not observed and ending = '' and not_seen) as not_seen_lately,
+    count(*) filter (not observed and still_watched) as watched,
+    count(*) filter (not observed and still_watched and not_seen) as not_seen_lately,
     count(*) filter (not observed and left_look = 0) as never_seen,
     count(distinct counted.patient) filter (without_recall) as patients_without_recall,
     count(*) filter (noticed_outside) as noticed_outside

@@ -1,8 +1,9 @@
 -- title: When each endpoint happened to each unit, in days since its day 0
 -- grain: one row per endpoint, unit and way of following it
 -- key: follow_up, endpoint, unit
--- needs: units, plan_endpoints, endpoint_events, settings
+-- needs: units, units_until_gap, plan_endpoints, endpoint_events, part_rows, settings
 --
+-- follow_up: "whole" for the main results; "until the first gap" repeats the units of patients with a gap in care, cut at the day their care ended.
 -- L is the last day the unit was looked at and nothing that counts was found (0 if never), R the first day it was. L counts from the last possible day 0 and
 -- takes a look at its first possible day, R the other way round: a coarse date only ever widens (L, R]. A failure on day 0 gets R = 1.
 --   left_look   examination rule: L
@@ -27,16 +28,21 @@
 --   | 1        | housing | patient     | 2   |             |
 --   | 2        | insert  | record      | 4   |             |
 --   endpoint_events
---   | endpoint | unit | found_first | found_last | looked_before | found_at | noticed_first | noticed_last |
---   | 1        | 3    | 2024-01-10  | 2024-01-10 | 2023-07-01    | problem  | 2024-01-07    | 2024-01-07   |
+--   | endpoint | unit | found_first | found_last | looked_before | found_at | log_row |
+--   | 1        | 3    | 2024-01-10  | 2024-01-10 | 2023-07-01    | problem  | 0       |
+--   part_rows
+--   | noticed_first | noticed_last |
+--   | 2024-01-07    | 2024-01-07   |
+--   units_until_gap
+--   | unit |
 --   units
---   | follow_up | kind    | unit | start_first | start_last | fresh | excluded      | by_row | end_first  | end_last   | ending        | cause      | closing | looked_before | last_look  | found_at | first_look_on | entry_on   |
---   | whole     | insert  | 1    | 2023-01-01  | 2023-01-01 | true  |               | true   | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       | 2023-07-01    | 2024-01-01 | recall   |               |            |
---   | whole     | insert  | 2    | 2023-01-01  | 2023-01-31 | true  |               | true   | 2024-01-01 | 2024-01-01 | wanted firmer | wish       | 4       | 2023-07-01    | 2024-01-01 | review   |               |            |
---   | whole     | housing | 3    | 2023-01-01  | 2023-01-01 | true  |               | false  | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2024-11-01 |          |               |            |
---   | whole     | housing | 4    | 2023-01-01  | 2023-01-01 | true  |               | false  | 2024-12-31 | 2024-12-31 | died          |            | 0       |               | 2023-07-01 |          |               |            |
---   | whole     | insert  | 5    | 2020-01-01  | 2020-01-01 | false |               | true   | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       |               | 2024-01-01 | recall   | 2024-01-01    | 2024-01-01 |
---   | whole     | insert  | 6    |             |            | false | unknown start | false  | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2023-07-01 |          |               |            |
+--   | kind    | unit | start_first | start_last | fresh | excluded      | end_first  | end_last   | ending        | cause      | closing | looked_before | last_look  | found_at | first_look_on | entry_on   |
+--   | insert  | 1    | 2023-01-01  | 2023-01-01 | true  |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       | 2023-07-01    | 2024-01-01 | recall   |               |            |
+--   | insert  | 2    | 2023-01-01  | 2023-01-31 | true  |               | 2024-01-01 | 2024-01-01 | wanted firmer | wish       | 4       | 2023-07-01    | 2024-01-01 | review   |               |            |
+--   | housing | 3    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2024-11-01 |          |               |            |
+--   | housing | 4    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 | died          |            | 0       |               | 2023-07-01 |          |               |            |
+--   | insert  | 5    | 2020-01-01  | 2020-01-01 | false |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       |               | 2024-01-01 | recall   | 2024-01-01    | 2024-01-01 |
+--   | insert  | 6    |             |            | false | unknown start | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2023-07-01 |          |               |            |
 --   gives
 --   | endpoint | unit | excluded                | entry_day | left_look | left_care | right_day | found_day | cause         | competing_day | noticed_left | noticed_right |
 --   | 0        | 1    |                         | 0         | 181       | 181       | 365       | 365       | event         |               | 181          | 365           |
@@ -49,25 +55,31 @@
 --   | 2        | 5    | found failed on arrival |           |           |           |           |           |               |               |              |               |
 --   | 0        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
 --   | 2        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
-with met as (
+with followed as (
+    select 'whole' as follow_up, * from units
+    union all
+    select 'until the first gap', * from units_until_gap
+),
+met as (
     select
-        units.* exclude (found_at, noticed_first, noticed_last, looked_before),
+        followed.* exclude (found_at, looked_before, last_row),
         plan_endpoints.endpoint, plan_endpoints.noticed_by, settings.notice_days,
-        plan_endpoints.attachments is not null and units.attachment is null as unknown_attachment,
-        coalesce(early.found_first <= units.end_last, false) as found_early,
-        (units.closing & plan_endpoints.bit) <> 0 as found_at_end,
-        found_early or found_at_end as happened,
-        case when found_early then early.found_first else units.end_first end as found_first,
-        case when found_early then early.found_last else units.end_last end as found_last,
-        case when not happened then units.last_look when found_early then early.looked_before else units.looked_before end as looked,
-        case when found_early then early.found_at else units.found_at end as found_at,
-        case when found_early then early.noticed_first else units.noticed_first end as noticed_first,
-        case when found_early then early.noticed_last else units.noticed_last end as noticed_last
-    from units
-    join plan_endpoints on plan_endpoints.kind = units.kind
+        plan_endpoints.attachments is not null and followed.attachment is null as unknown_attachment,
+        coalesce(early.found_first <= coalesce(stop_day, end_last), false) as found_early,
+        found_early or (closing & plan_endpoints.bit) <> 0 as happened,
+        case when found_early then early.found_first else end_first end as found_first,
+        case when found_early then early.found_last else end_last end as found_last,
+        case when not happened then last_look when found_early then early.looked_before else followed.looked_before end as looked,
+        case when found_early then early.found_at else followed.found_at end as found_at,
+        case when found_early then early.log_row else last_row end as log_row
+    from followed
+    join plan_endpoints on plan_endpoints.kind = followed.kind
     cross join settings
-    left join endpoint_events as early on early.endpoint = plan_endpoints.endpoint and early.unit = units.unit
-    where plan_endpoints.attachments is null or units.attachment is null or list_contains(plan_endpoints.attachments, units.attachment::varchar)
+    left join endpoint_events as early on early.endpoint = plan_endpoints.endpoint and early.unit = followed.unit
+    where plan_endpoints.attachments is null or followed.attachment is null or list_contains(plan_endpoints.attachments, followed.attachment::varchar)
+),
+noticed_days as (
+    select rowid as log_row, noticed_first, noticed_last from part_rows where noticed_last is not null
 ),
 entered as (
     select
@@ -88,6 +100,7 @@ entered as (
         greatest(coalesce(looked - start_last, 0), 0) as look_day,
         case when fresh then 0 else greatest(entry_on - start_last, 0) end as entry
     from met
+    left join noticed_days using (log_row)
 ),
 bounded as (
     select
@@ -142,5 +155,7 @@ select
         else ending::varchar
     end)::outcome_word as cause,
     case when left_out = '' and not happened and ending not in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up') then greatest(end_day, 1) end::integer as competing_day,
-    case when left_out = '' and happened then found_at end as found_at
+    case when left_out = '' and happened then found_at end as found_at,
+    ending = '' as still_watched,
+    case when left_out = '' then last_look end as last_look
 from kept

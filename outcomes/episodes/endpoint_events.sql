@@ -31,9 +31,9 @@
 --   | denture | denture_id | patient | arch  | retired_first | retired_last | retired_reason |
 --   | 5       | P1/lower/1 | 1       | lower |               |              |                |
 --   visit_days
---   | visit | visit_id | patient | seq | day_first  | day_last   | reason  | before_lower_inserts |
---   | 2     | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall  | 2023-07-01           |
---   | 3     | c        | 1       | 3   | 2024-08-01 | 2024-08-01 | problem | 2024-02-01           |
+--   | visit_id | patient | seq | day_first  | day_last   | reason  | before_lower_inserts |
+--   | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall  | 2023-07-01           |
+--   | c        | 1       | 3   | 2024-08-01 | 2024-08-01 | problem | 2024-02-01           |
 --   denture_looks
 --   | denture | seq | looked_on  | looked_before |
 --   | 5       | 2   | 2024-02-01 |               |
@@ -45,9 +45,9 @@
 --   | life  | part   | by_row | denture |
 --   | 28673 | insert | true   | 5       |
 --   part_history
---   | site | visit | patient | seq | part   | denture | serial_before | finding | action   | in_place | closes | day_first  | day_last   | looked_before | reason |
---   | 7    | 2     | 1       | 2   | insert | 5       | 1             | worn    | none     | true     | false  | 2024-02-01 | 2024-02-01 | 2023-07-01    | recall |
---   | 7    | 3     | 1       | 3   | insert | 5       | 1             | worn    | replaced | true     | true   | 2024-08-01 | 2024-08-01 | 2024-02-01    | problem |
+--   | site | patient | seq | part   | denture | serial_before | finding | action   | in_place | closes | day_first  | day_last   | looked_before | reason |
+--   | 7    | 1       | 2   | insert | 5       | 1             | worn    | none     | true     | false  | 2024-02-01 | 2024-02-01 | 2023-07-01    | recall |
+--   | 7    | 1       | 3   | insert | 5       | 1             | worn    | replaced | true     | true   | 2024-08-01 | 2024-08-01 | 2024-02-01    | problem |
 --   gives
 --   | endpoint | unit  | found_first | looked_before | found_at |
 --   | 0        | 28673 | 2024-02-01  | 2023-07-01    | recall   |
@@ -64,26 +64,26 @@ actions_at_parts as (
     where part_history.in_place
 ),
 at_parts as (
-    select endpoint, site, serial_before, denture, patient, visit, seq, day_first, day_last, looked_before, reason, noticed_first, noticed_last, closes from findings_at_parts
+    select endpoint, site, serial_before, denture, patient, seq, day_first, day_last, looked_before, reason, log_row, closes from findings_at_parts
     union all
-    select endpoint, site, serial_before, denture, patient, visit, seq, day_first, day_last, looked_before, reason, noticed_first, noticed_last, closes from actions_at_parts
+    select endpoint, site, serial_before, denture, patient, seq, day_first, day_last, looked_before, reason, log_row, closes from actions_at_parts
 ),
 at_dentures as (
-    select endpoint, denture_days.denture, visit_days.visit, visit_days.seq, visit_days.day_first, visit_days.day_last, denture_looks.looked_before, visit_days.reason
+    select endpoint, denture_days.denture, visit_days.seq, visit_days.day_first, visit_days.day_last, denture_looks.looked_before, visit_days.reason
     from denture_log
     join visit_days using (visit_id)
     join denture_days using (denture_id)
-    join counting_findings on counting_findings.kind = 'denture' and counting_findings.finding = denture_log.finding
+    join counting_findings on counting_findings.kind = 'denture' and counting_findings.finding = denture_log.finding::finding_word
     left join denture_looks on denture_looks.denture = denture_days.denture and denture_looks.seq = visit_days.seq
     union all
-    select endpoint, denture_days.denture, visit_days.visit, visit_days.seq, visit_days.day_first, visit_days.day_last, denture_looks.looked_before, visit_days.reason
+    select endpoint, denture_days.denture, visit_days.seq, visit_days.day_first, visit_days.day_last, denture_looks.looked_before, visit_days.reason
     from denture_log
     join visit_days using (visit_id)
     join denture_days using (denture_id)
-    join counting_actions on counting_actions.kind = 'denture' and counting_actions.action = denture_log.action
+    join counting_actions on counting_actions.kind = 'denture' and counting_actions.action = denture_log.action::action_word
     left join denture_looks on denture_looks.denture = denture_days.denture and denture_looks.seq = visit_days.seq
     union all
-    select endpoint, denture_days.denture, null, null, retired_first, retired_last, max(looked_on), null
+    select endpoint, denture_days.denture, null, retired_first, retired_last, max(looked_on), null
     from denture_days
     join counting_findings on counting_findings.kind = 'denture' and counting_findings.finding = 'base fractured'
     left join denture_looks on denture_looks.denture = denture_days.denture and looked_on < retired_first
@@ -97,24 +97,24 @@ at_implants as (
     join part_lives on part_lives.patient = implant_days.patient and part_lives.position = implant_days.position and part_lives.part = 'abutment' and part_lives.serial = 1
 ),
 of_members as (
-    select members.whole as endpoint, at_parts.denture, at_parts.visit, at_parts.seq, at_parts.day_first, at_parts.day_last, at_parts.reason
+    select members.whole as endpoint, at_parts.denture, at_parts.seq, at_parts.day_first, at_parts.day_last, at_parts.reason
     from at_parts
     join members using (endpoint)
     join plan_endpoints using (endpoint)
     join part_lives on part_lives.life = at_parts.site * 4096 + at_parts.serial_before
     where plan_endpoints.attachments is null or list_contains(plan_endpoints.attachments, part_lives.attachment::varchar)
     union all
-    select members.whole, part_lives.denture, part_lives.last_visit, part_lives.last_seq, end_first, end_last, found_at
+    select members.whole, part_lives.denture, part_lives.last_seq, end_first, end_last, found_at
     from part_lives
     join counting_causes on counting_causes.kind = part_lives.part and counting_causes.cause = part_lives.cause
     join members on members.endpoint = counting_causes.endpoint
     where part_lives.by_row
     union all
-    select members.whole, denture, visit, seq, day_first, day_last, reason
+    select members.whole, denture, seq, day_first, day_last, reason
     from at_dentures join members using (endpoint)
 ),
 every as (
-    select endpoint, site * 4096 + serial_before as unit, seq, day_first, day_last, looked_before, reason, noticed_first, noticed_last
+    select endpoint, site * 4096 + serial_before as unit, seq, day_first, day_last, looked_before, reason, log_row
     from at_parts
     where not closes
     union all by name
@@ -127,9 +127,9 @@ every as (
         case denture_days.arch when 'upper' then before_upper_inserts else before_lower_inserts end as looked_before
     from of_members
     join denture_days using (denture)
-    left join visit_days using (visit)
+    left join visit_days on visit_days.patient = denture_days.patient and visit_days.seq = of_members.seq
 )
 select
-    endpoint, unit, day_first as found_first, day_last as found_last, looked_before, reason as found_at, noticed_first, noticed_last
+    endpoint, unit, day_first as found_first, day_last as found_last, looked_before, reason as found_at, log_row
 from every
-qualify row_number() over (partition by endpoint, unit order by day_first, seq, noticed_last nulls last) = 1
+qualify row_number() over (partition by endpoint, unit order by day_first, seq, log_row) = 1

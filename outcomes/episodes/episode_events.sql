@@ -12,18 +12,18 @@
 --   | patient | patient_id |
 --   | 1       | P1         |
 --   denture_days
---   | denture | denture_id | excluded |
---   | 5       | P1/lower/1 |          |
+--   | denture | denture_id |
+--   | 5       | P1/lower/1 |
 --   visit_days
---   | visit | visit_id | patient |
---   | 2     | b        | 1       |
+--   | visit_id | patient | seq |
+--   | b        | 1       | 2   |
 --   part_lives
 --   | life   | part    | serial | patient | denture | position | fitted_last | ending |
 --   | 28674  | housing | 2      | 1       | 5       | 33       | 2023-01-09  |        |
 --   part_history
---   | site | visit | seq | patient | part    | denture | position | serial_before | finding  | action          | in_place | closes | day_first  | reason  |
---   | 7    | 2     | 2   | 1       | housing | 5       | 33       | 2             | debonded | picked up again | true     | false  | 2024-01-09 | problem |
---   | 7    | 3     | 3   | 1       | housing | 5       | 33       | 2             | sound    | none            | true     | false  | 2024-02-09 | recall  |
+--   | site | seq | patient | part    | denture | position | serial_before | finding  | action          | in_place | closes | day_first  | reason  |
+--   | 7    | 2   | 1       | housing | 5       | 33       | 2             | debonded | picked up again | true     | false  | 2024-01-09 | problem |
+--   | 7    | 3   | 1       | housing | 5       | 33       | 2             | sound    | none            | true     | false  | 2024-02-09 | recall  |
 --   gives
 --   | episode_id              | visit_id | day | kind   | finding  | action          |
 --   | P1/lower/1/33/housing/2 | b        | 365 | mended | debonded | picked up again |
@@ -40,12 +40,12 @@ select
     part_history.finding::varchar as finding,
     part_history.action::varchar as action,
     part_history.reason::varchar as reason,
-    case when not people.consented then 'no consent' when coalesce(denture_days.excluded, '') <> '' then denture_days.excluded else '' end as excluded
+    part_lives.excluded::varchar as excluded
 from part_history
 join part_lives on part_lives.life = part_history.site * 4096 + part_history.serial_before
 join people on people.patient = part_history.patient
 left join denture_days on denture_days.denture = part_lives.denture
-join visit_days on visit_days.visit = part_history.visit
+join visit_days on visit_days.patient = part_history.patient and visit_days.seq = part_history.seq
 where part_history.part <> 'bond' and part_history.in_place and not part_history.closes
     and (part_history.action in ('tightened', 're-activated', 'cleaned', 'taken out and put back', 'picked up again', 'repaired', 'tissue relieved')
         or part_history.finding in ('worn', 'torn', 'deformed', 'fractured', 'loose in its seat', 'debonded'))

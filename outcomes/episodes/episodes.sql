@@ -2,7 +2,7 @@
 -- made as: view
 -- grain: one row per physical part in service at a position
 -- key: episode_id
--- needs: part_lives, left_failing, neighbours, late_entries, denture_sets, denture_days, people, visit_days, implants, insert_levels
+-- needs: part_lives, part_rows, left_failing, neighbours, late_entries, denture_sets, denture_days, people, visit_days, implants, insert_levels
 --
 -- Days are whole days since the part's day 0, counted from the last possible day of fitting where that is coarse.
 -- entry_day: 0 for parts fitted while the log ran; for parts already in place the first day looked at (the next one, where that was a problem visit).
@@ -21,14 +21,18 @@
 --   | patient | patient_id | consented |
 --   | 1       | P1         | true      |
 --   denture_days
---   | denture | denture_id | arch  | opposing         | excluded |
---   | 5       | P1/lower/1 | lower | complete denture |          |
+--   | denture | denture_id | arch  | opposing         |
+--   | 5       | P1/lower/1 | lower | complete denture |
 --   denture_sets
 --   | denture | sites |
 --   | 5       | 2     |
 --   visit_days
---   | visit | visit_id | patient | clinician |
---   | 1     | a        | 1       | A         |
+--   | visit_id | patient | seq | clinician |
+--   | a        | 1       | 1   | A         |
+--   part_rows
+--   | level |
+--   | light |
+--   |       |
 --   neighbours
 --   | life | known_sound |
 --   left_failing
@@ -37,10 +41,10 @@
 --   late_entries
 --   | kind | unit | entry_on |
 --   part_lives
---   | life | part     | position | patient | denture | serial | arrived | first_visit | fitted_first | fitted_last | start_known | end_first  | end_last   | by_row | finding | ending        | cause | last_look  | level |
---   | 71   | insert   | 33       | 1       | 5       | 1      | false   | 1           | 2023-01-09   | 2023-01-09  | true        | 2024-01-09 | 2024-01-09 | true   | sound   | wanted firmer | wish  | 2024-01-09 | light |
---   | 72   | abutment | 33       | 1       | 5       | 2      | false   | 1           | 2023-01-01   | 2023-01-31  | true        | 2024-12-31 | 2024-12-31 | false  |         |               |       | 2024-01-09 |       |
---   | 73   | bond     | 33       | 1       | 5       | 1      | false   | 1           | 2023-01-01   | 2023-01-31  | true        | 2024-12-31 | 2024-12-31 | false  |         |               |       | 2024-01-09 |       |
+--   | life | part     | position | patient | denture | serial | arrived | first_row | first_seq | fitted_first | fitted_last | start_known | end_first  | end_last   | by_row | finding | ending        | cause | last_look  | excluded |
+--   | 71   | insert   | 33       | 1       | 5       | 1      | false   | 0         | 1         | 2023-01-09   | 2023-01-09  | true        | 2024-01-09 | 2024-01-09 | true   | sound   | wanted firmer | wish  | 2024-01-09 |          |
+--   | 72   | abutment | 33       | 1       | 5       | 2      | false   | 1         | 1         | 2023-01-01   | 2023-01-31  | true        | 2024-12-31 | 2024-12-31 | false  |         |               |       | 2024-01-09 |          |
+--   | 73   | bond     | 33       | 1       | 5       | 1      | false   | 1         | 1         | 2023-01-01   | 2023-01-31  | true        | 2024-12-31 | 2024-12-31 | false  |         |               |       | 2024-01-09 |          |
 --   gives
 --   | episode_id             | serial | first_insert | entry_day | end_day | ended_on   | last_sound_day | ending        | retention_n      | divergence_deg | sites | clinician |
 --   | P1/lower/1/33/insert/1 | 1      | true         | 0         | 365     | 2024-01-09 | 365            | wanted firmer | 6.67233242289075 | 8              | 2     | A         |
@@ -79,22 +83,23 @@ select
     case when neighbours.life is not null then 'changed with a neighbour' else sound.ending::varchar end as ending,
     case when neighbours.known_sound then 'with its pair' else sound.cause::varchar end as cause,
     sound.attachment::varchar as attachment,
-    sound.level,
+    fitted.level,
     newtons(insert_levels.retention, insert_levels.unit) as retention_n,
-    sound.height_mm, sound.torque_ncm,
-    sound.pick_up::varchar as pick_up,
-    sound.surface::varchar as surface,
+    fitted.height_mm, fitted.torque_ncm,
+    fitted.pick_up::varchar as pick_up,
+    fitted.surface::varchar as surface,
     implants.divergence_deg,
     denture_days.opposing,
-    denture_sets.sites::integer as sites,
+    denture_sets.sites,
     visit_days.clinician,
-    case when not people.consented then 'no consent' when coalesce(denture_days.excluded, '') <> '' then denture_days.excluded else '' end as excluded
+    sound.excluded::varchar as excluded
 from sound
 join people using (patient)
 left join denture_days using (denture)
 left join denture_sets using (denture)
-left join visit_days on visit_days.visit = sound.first_visit and not sound.arrived
+left join (select rowid as first_row, level, height_mm, torque_ncm, pick_up, surface from part_rows) as fitted using (first_row)
+left join visit_days on visit_days.patient = sound.patient and visit_days.seq = sound.first_seq and not sound.arrived
 left join neighbours on neighbours.life = sound.life
 left join late_entries on sound.arrived and late_entries.kind = sound.part and late_entries.unit = sound.life
 left join implants on implants.patient_id = people.patient_id and implants.position = sound.position::varchar
-left join insert_levels on insert_levels.level = sound.level
+left join insert_levels on insert_levels.level = fitted.level

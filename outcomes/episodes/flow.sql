@@ -1,4 +1,5 @@
 -- title: Who is in it, and who is not and why
+-- made as: view
 -- grain: one row per endpoint and reason
 -- key: endpoint, excluded
 -- needs: endpoint_days, plan_endpoints

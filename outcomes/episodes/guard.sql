@@ -1,7 +1,7 @@
 -- title: Does the log hold the visits where nothing was wrong?
 -- grain: one row per kind of part
 -- key: part
--- needs: part_lives, left_failing, part_history, visit_days, people, denture_days, settings
+-- needs: part_lives, left_failing, part_history, visit_days, settings
 --
 -- A log that lists failures but not the visits where nothing was wrong makes every part look short-lived. The sign: over half of the parts still serving were
 -- last recorded sound at or before the first review after fitting (on the day of fitting, where there was none) while failures were found later than that.
@@ -12,23 +12,17 @@
 --   settings
 --   | recall_days |
 --   | 425         |
---   people
---   | patient | consented |
---   | 1       | true      |
---   denture_days
---   | denture | excluded |
---   | 5       |          |
 --   left_failing
 --   | life | looked_before |
 --   visit_days
 --   | visit_id | patient | day_first  | reason |
 --   | a        | 1       | 2020-01-08 | review |
 --   part_lives
---   | life | part   | patient | denture | arrived | fitted_last | end_first  | ending | by_row | last_look  |
---   | 1    | insert | 1       | 5       | false   | 2020-01-01  | 2024-12-31 |        | false  | 2020-01-08 |
---   | 2    | insert | 1       | 5       | false   | 2020-01-01  | 2022-12-31 | failed | true   | 2022-12-31 |
---   | 3    | insert | 1       | 5       | false   | 2022-12-31  | 2024-12-31 |        | false  |            |
---   | 4    | insert | 1       | 5       | false   | 2024-11-30  | 2024-12-31 |        | false  |            |
+--   | life | part   | patient | denture | arrived | fitted_last | end_first  | ending | by_row | last_look  | excluded |
+--   | 1    | insert | 1       | 5       | false   | 2020-01-01  | 2024-12-31 |        | false  | 2020-01-08 |          |
+--   | 2    | insert | 1       | 5       | false   | 2020-01-01  | 2022-12-31 | failed | true   | 2022-12-31 |          |
+--   | 3    | insert | 1       | 5       | false   | 2022-12-31  | 2024-12-31 |        | false  |            |          |
+--   | 4    | insert | 1       | 5       | false   | 2024-11-30  | 2024-12-31 |        | false  |            |          |
 --   part_history
 --   | site | seq | part   | patient | in_place | finding | day_first  |
 --   | 7    | 3   | insert | 1       | true     | worn    | 2022-12-31 |
@@ -44,13 +38,11 @@ still_serving as (
         coalesce(left_failing.looked_before, part_lives.last_look) as last_sound,
         min(visit_days.day_first) as review_on
     from part_lives
-    join people using (patient)
-    left join denture_days using (denture)
     left join left_failing using (life)
     left join visit_days on visit_days.patient = part_lives.patient and visit_days.reason = 'review' and visit_days.day_first > part_lives.fitted_last
     cross join settings
     where part_lives.part <> 'bond' and not part_lives.by_row and part_lives.ending = '' and not part_lives.arrived
-        and people.consented and coalesce(denture_days.excluded, '') = ''
+        and part_lives.excluded = ''
         and part_lives.end_first - part_lives.fitted_last > settings.recall_days
     group by all
 ),

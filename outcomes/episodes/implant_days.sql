@@ -38,7 +38,7 @@ with lost as (
     where implants.state in ('lost', 'removed', 'fractured')
 )
 select
-    lost.patient, lost.position, lost.state, lost.lost_first, lost.lost_last,
+    lost.patient, try_cast(lost.position as position_word) as position, lost.state::finding_word as state, lost.lost_first, lost.lost_last,
     max(visit_days.day_first) filter (
         visit_days.day_last <= lost.lost_first
         and case when arch_of(lost.position) = 'upper' then visit_days.upper_abutments else visit_days.lower_abutments end

@@ -1,18 +1,18 @@
 -- title: The parts log, numbered and dated
 -- grain: one row per visit, position and part looked at or handled
--- key: visit, position, part
+-- key: patient, seq, position, part
 -- needs: parts_log, visit_days, denture_days
 --
--- Each row brings the order and days of its visit and seen_before, the last earlier visit that was a look at such a part of that jaw without listing it.
+-- Each row brings the order and days of its visit; implied: the visit is a look at all such parts of that jaw; seen_before: the last earlier visit that was.
 -- taken_over: the part was not new that day: it was moved here from another position or denture, or the denture was delivered with the housings of the
 -- one before. on_delivery: the day the denture was delivered, on which nothing was in it before.
 -- Rows of visits without a day, and of housings and inserts that name no known denture, cannot be placed and are counted in the flow.
 --
 -- example:
 --   visit_days
---   | visit | visit_id | patient | seq | day_first  | day_last   | reason   | before_lower_inserts | before_lower_abutments |
---   | 1     | a        | 1       | 1   | 2023-01-09 | 2023-01-09 | delivery |                      |                        |
---   | 2     | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall   | 2023-07-01           | 2023-01-09             |
+--   | visit_id | patient | seq | day_first  | day_last   | reason   | lower_inserts | before_lower_inserts | before_lower_abutments |
+--   | a        | 1       | 1   | 2023-01-09 | 2023-01-09 | delivery | true          |                      |                        |
+--   | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall   | true          | 2023-07-01           | 2023-01-09             |
 --   denture_days
 --   | denture | denture_id | delivered_first | existing | housings_taken_over |
 --   | 5       | P1/lower/1 | 2023-01-09      | false    | true                |
@@ -22,42 +22,47 @@
 --   | b        | P1/lower/1 | 33       | insert   | worn        | replaced  | 2024-01-01 | month                |
 --   | b        |            | 33       | abutment | loose in its seat | tightened |      |                      |
 --   gives
---   | visit | patient | denture | position | part     | seq | taken_over | on_delivery | seen_before | noticed_first | noticed_last |
---   | 1     | 1       | 5       | 33       | housing  | 1   | true       | true        |             |               |              |
---   | 2     | 1       | 5       | 33       | insert   | 2   | false      | false       | 2023-07-01  | 2024-01-01    | 2024-01-31   |
---   | 2     | 1       |         | 33       | abutment | 2   | false      | false       | 2023-01-09  |               |              |
+--   | patient | seq | denture | position | part     | taken_over | on_delivery | implied | seen_before | noticed_first | noticed_last |
+--   | 1       | 1   | 5       | 33       | housing  | true       | true        | false   |             |               |              |
+--   | 1       | 2   | 5       | 33       | insert   | false      | false       | true    | 2023-07-01  | 2024-01-01    | 2024-01-31   |
+--   | 1       | 2   |         | 33       | abutment | false      | false       | false   | 2023-01-09  |               |              |
+with coded as (
+    select
+        visit_id, denture_id,
+        position::position_word as position,
+        arch_of(position) = 'upper' as is_upper,
+        part::part_word as part,
+        finding::finding_word as finding,
+        action::action_word as action,
+        change_reason::change_word as change_reason,
+        attachment::attachment_word as attachment,
+        level, torque_ncm, height_mm,
+        pick_up::pick_up_word as pick_up,
+        surface::surface_word as surface,
+        noticed_on as noticed_first,
+        last_possible(noticed_on, noticed_on_precision) as noticed_last,
+        in_place_since as since_first,
+        last_possible(in_place_since, in_place_since_precision) as since_last
+    from parts_log
+)
 select
-    visit_days.visit, visit_days.patient, denture_days.denture,
-    parts_log.position::position_word as position,
-    parts_log.part::part_word as part,
-    visit_days.seq, visit_days.day_first, visit_days.day_last, visit_days.reason, visit_days.snap, visit_days.snap_history,
-    parts_log.finding::finding_word as finding,
-    parts_log.action::action_word as action,
-    parts_log.change_reason::change_word as change_reason,
+    coded.* exclude (visit_id, denture_id, is_upper),
+    visit_days.patient, visit_days.seq, visit_days.day_first, visit_days.day_last, visit_days.may_overlap, visit_days.reason, visit_days.snap, visit_days.snap_history,
+    denture_days.denture,
     coalesce(visit_days.day_first = denture_days.delivered_first and not denture_days.existing, false) as on_delivery,
-    (parts_log.action = 'moved' and (parts_log.finding = 'not present' or on_delivery))
-        or (parts_log.part = 'housing' and parts_log.action = 'fitted' and on_delivery and denture_days.housings_taken_over) as taken_over,
+    (action = 'moved' and (finding = 'not present' or on_delivery))
+        or (part = 'housing' and action = 'fitted' and on_delivery and denture_days.housings_taken_over) as taken_over,
+    coalesce(case
+        when part in ('insert', 'clip') then case when is_upper then upper_inserts else lower_inserts end
+        when part = 'housing' then case when is_upper then upper_housings else lower_housings end
+        else case when is_upper then upper_abutments else lower_abutments end
+    end, false) as implied,
     case
-        when arch_of(parts_log.position) = 'upper' then
-            case
-                when parts_log.part in ('insert', 'clip') then before_upper_inserts
-                when parts_log.part = 'housing' then before_upper_housings
-                else before_upper_abutments
-            end
-        when parts_log.part in ('insert', 'clip') then before_lower_inserts
-        when parts_log.part = 'housing' then before_lower_housings
-        else before_lower_abutments
-    end as seen_before,
-    parts_log.noticed_on as noticed_first,
-    last_possible(parts_log.noticed_on, parts_log.noticed_on_precision) as noticed_last,
-    parts_log.in_place_since as since_first,
-    last_possible(parts_log.in_place_since, parts_log.in_place_since_precision) as since_last,
-    parts_log.attachment::attachment_word as attachment,
-    parts_log.level,
-    parts_log.torque_ncm, parts_log.height_mm,
-    parts_log.pick_up::pick_up_word as pick_up,
-    parts_log.surface::surface_word as surface
-from parts_log
+        when part in ('insert', 'clip') then case when is_upper then before_upper_inserts else before_lower_inserts end
+        when part = 'housing' then case when is_upper then before_upper_housings else before_lower_housings end
+        else case when is_upper then before_upper_abutments else before_lower_abutments end
+    end as seen_before
+from coded
 join visit_days using (visit_id)
 left join denture_days using (denture_id)
-where denture_days.denture is not null or parts_log.part in ('abutment', 'bar')
+where denture_days.denture is not null or part in ('abutment', 'bar')

@@ -2,7 +2,7 @@
 -- made as: view
 -- grain: one row per unit
 -- key: kind, unit
--- needs: part_lives, denture_days, denture_sets, people, implants, insert_levels
+-- needs: part_lives, part_rows, denture_days, denture_sets, people, implants, insert_levels
 --
 -- A part is named by its denture (abutments and bars: its patient), position, part and serial; a bond likewise, counted anew at each pick-up.
 -- Dentures bear the level, attachment and pick-up they were delivered with, "mixed" where the sites differed.
@@ -22,11 +22,15 @@
 --   denture_sets
 --   | denture | sites | level | attachment | pick_up |
 --   | 5       | 2     | light | stud       |         |
+--   part_rows
+--   | level |
+--   | light |
+--   |       |
 --   part_lives
---   | life | site | part     | position | patient | denture | serial | arrived | level |
---   | 71   | 7    | insert   | 33       | 1       | 5       | 1      | false   | light |
---   | 81   | 8    | abutment | 33       | 1       | 5       | 1      | false   |       |
---   | 92   | 9    | bond     | 33       | 1       | 5       | 2      | false   |       |
+--   | life | site | part     | position | patient | denture | serial | arrived | first_row |
+--   | 71   | 7    | insert   | 33       | 1       | 5       | 1      | false   | 0         |
+--   | 81   | 8    | abutment | 33       | 1       | 5       | 1      | false   | 1         |
+--   | 92   | 9    | bond     | 33       | 1       | 5       | 2      | false   | 1         |
 --   gives
 --   | kind     | unit | unit_kind | unit_id                | serial | first_insert | level | retention_n | sites |
 --   | insert   | 71   | insert    | P1/lower/1/33/insert/1 | 1      | true         | light | 6.7         | 2     |
@@ -43,8 +47,9 @@ with named as (
         people.patient_id, part_lives.denture, arch_of(part_lives.position) as arch, part_lives.position::varchar as position,
         part_lives.serial::integer as serial,
         part_lives.part = 'insert' and part_lives.serial = 1 and not part_lives.arrived as first_insert,
-        part_lives.level, part_lives.attachment::varchar as attachment, part_lives.pick_up::varchar as pick_up
+        fitted.level, part_lives.attachment::varchar as attachment, fitted.pick_up::varchar as pick_up
     from part_lives
+    left join (select rowid as first_row, level, pick_up from part_rows) as fitted using (first_row)
     join people using (patient)
     left join denture_days using (denture)
     union all
@@ -64,7 +69,7 @@ with named as (
     where part_lives.part = 'abutment' and part_lives.serial = 1
 )
 select
-    named.*, denture_days.denture_id, denture_days.opposing, denture_sets.sites::integer as sites,
+    named.*, denture_days.denture_id, denture_days.opposing, denture_sets.sites,
     newtons(insert_levels.retention, insert_levels.unit) as retention_n, implants.divergence_deg
 from named
 left join denture_days using (denture)

@@ -12,7 +12,7 @@ from outcomes.episodes.build import doubled_keys
 from outcomes.episodes.definitions import definitions, read
 from clinic_log import SOURCES, Clinic, connect, quoted
 
-POSITIONS = ("13", "23", "33", "43", "33-43", "midline")
+POSITIONS = ("13", "23", "33", "35", "43", "33-43", "midline")
 
 
 @pytest.fixture(scope="module")

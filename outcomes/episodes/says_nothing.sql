@@ -1,0 +1,21 @@
+-- title: Whether a row says nothing about the part
+-- made as: macro
+-- grain: one answer per finding and action
+-- key: finding, action
+-- needs:
+--
+-- It neither tells a finding nor that anything was done, so it neither fills nor empties a site.
+--
+-- example:
+--   asked
+--   | finding     | action    |
+--   | not checked | none      |
+--   | not checked | tightened |
+--   | sound       | none      |
+--   gives
+--   | finding     | action    | says_nothing |
+--   | not checked | none      | true         |
+--   | not checked | tightened | false        |
+--   | sound       | none      | false        |
+create or replace temp macro says_nothing(finding, action) as
+    action = 'none' and finding in ('not checked', 'notes silent')
