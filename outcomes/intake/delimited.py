@@ -99,14 +99,24 @@ def _separator(reading: Reading, options: Options, table: schemas.Table, top: li
     """The separator under which some line of the top names most columns of the table."""
     if options.separator:
         return options.separator
-    best = max(SEPARATORS, key=lambda one: max((headings.known(table, row) for row in csv.reader(top, delimiter=one)), default=0))
+    best = max(SEPARATORS, key=lambda one: max((headings.known(table, row) for row in _rows(top, one)), default=0))
     reading.decisions.append(f"{reading.name}: separator {SEPARATORS[best]}.")
     return best
 
 
+def _rows(top: list[str], separator: str) -> list[list[str]]:
+    """The rows of the first lines, as far as they can be read."""
+    rows: list[list[str]] = []
+    try:
+        rows.extend(csv.reader(top, delimiter=separator))
+    except csv.Error:
+        pass  # a cell longer than any heading: what stands above it is enough to go by
+    return rows
+
+
 def _heading_row(table: schemas.Table, top: list[str], separator: str) -> tuple[int, list[str]]:
     """(row number from 0, headings): the first of the top rows that names most columns; the first row with any text if none does."""
-    rows = list(csv.reader(top, delimiter=separator))[:20]
+    rows = _rows(top, separator)[:20] or [[]]
     counts = [headings.known(table, row) for row in rows]
     if max(counts) > 0:
         at = counts.index(max(counts))

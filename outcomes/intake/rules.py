@@ -14,14 +14,11 @@ from outcomes.intake.words import suggestion
 
 def run(staged: Staged, log: Log, problems: Problems) -> None:
     """Run every rule whose tables were all readable, and note what it finds."""
-    for rule in schemas.rules().values():
-        if log.refused & set(rule.get("needs", [])):
-            continue
+    for rule in _asked(log):
         problems.sentences[rule["name"]] = rule["sentence"]
         found = staged.breaches(rule)
         for table, part in found.groupby("table_name", sort=False):
-            held = part["place"].isna()
-            new = part[~held]
+            new = part[part["place"].notna()]  # a row the store holds is not now being checked
             places, columns = new["place"].to_numpy(dtype=np.int64), new["column_name"].tolist()
             order = np.argsort(places, kind="stable")
             places, columns = places[order], [columns[at] for at in order]
@@ -32,11 +29,16 @@ def run(staged: Staged, log: Log, problems: Problems) -> None:
 def errors(staged: Staged, log: Log) -> dict[str, np.ndarray]:
     """Places by table at which any error rule finds something in what is staged now."""
     out: dict[str, list] = {}
-    for rule in schemas.rules().values():
-        if rule["severity"] == "error" and not log.refused & set(rule.get("needs", [])):
+    for rule in _asked(log):
+        if rule["severity"] == "error":
             for table, part in staged.breaches(rule).groupby("table_name"):
                 out.setdefault(str(table), []).extend(part["place"].dropna().astype(np.int64))
     return {table: np.unique(np.array(places, dtype=np.int64)) for table, places in out.items()}
+
+
+def _asked(log: Log) -> list[dict]:
+    """Rules whose tables could all be read and whose own table has rows."""
+    return [rule for rule in schemas.rules().values() if not log.refused & set(rule.get("needs", [])) and ("table" not in rule or log.rows(rule["table"]))]
 
 
 def _remedies(rule: dict, staged: Staged, log: Log, table: str, places: np.ndarray, columns: list[str]) -> list[str]:

@@ -112,7 +112,7 @@ class Staged:
 
     def breaches(self, rule: dict) -> pd.DataFrame:
         """What a rule finds: table_name, place, column_name, one row each, without doubles."""
-        found = self.connection.sql(rule["sql"]).df()
+        found = self.connection.execute(rule["sql"]).df()
         for name, default in (("table_name", rule.get("table", "")), ("column_name", rule.get("column", ""))):
             if name not in found:
                 found[name] = default

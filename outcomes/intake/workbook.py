@@ -25,7 +25,8 @@ def read(reading: Reading, options: Options) -> None:
 
     Raises Misuse where the file cannot be read as a workbook at all. A workbook without any known sheet is a fault that refuses it.
     """
-    with _open(reading) as book:
+    with warnings.catch_warnings(), _open(reading) as book:
+        warnings.simplefilter("ignore")  # drop-downs, colours and odd dates that openpyxl speaks of are no concern here, or come out as cells
         matched = _match(reading, book.sheetnames)
         if book.epoch.year == 1904:
             reading.decisions.append(f"{reading.name}: day numbers count from 1904, as the workbook says.")
@@ -43,9 +44,7 @@ class _open:
         from openpyxl import load_workbook
 
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # drop-downs and colours that openpyxl does not keep are no concern here
-                self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
+            self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
         except Exception as problem:  # a damaged workbook fails to open in as many ways as there are parts in it
             raise self._unreadable() from problem
         return self.book

@@ -226,7 +226,7 @@ def test_other_faults_of_a_refused_file_are_listed_in_the_same_run(clinic):
     assert sorted(rules) == ["code not known", "code not known", "date order"]
 
 
-@pytest.mark.parametrize("content", [b"\xef\xbb\xbf", b"\xff\xfe", b"\n" * 10, b";;;;\n;;;;\n", b"patient_id\n", b'"', b"patient_id,audit_consent\n" + b'"' * 999, b"\0" * 100, b"\xff" * 100,
+@pytest.mark.parametrize("content", [b"\xef\xbb\xbf", b"\xff\xfe", b"\n" * 10, b";;;;\n;;;;\n", b"patient_id\n", b'"', b"patient_id,audit_consent\n" + b'"' * 999, b"\0" * 100, b"\xff" * 100, b'"' + b"x" * 200_000 + b'"\n', b"patient_id,audit_consent\n" + b"x" * 200_000 + b",yes\n\nP1,yes\n",
                                      b"patient_id,audit_consent\r\nP1,yes\r\n\x1a"])
 def test_strange_bytes_never_end_in_a_trace(clinic, content):
     try:
@@ -235,3 +235,14 @@ def test_strange_bytes_never_end_in_a_trace(clinic, content):
         assert re.search(r"\. [A-Z]", str(refusal))
     else:
         assert intake.summary(checked)
+
+
+def test_cells_of_odd_kinds_in_a_workbook_are_named_not_fatal(clinic):
+    from datetime import time, timedelta
+
+    rows = [{"patient_id": "P1", "audit_consent": True, "birth_year": timedelta(hours=30), "left_on": time(10, 30), "left_reason": 7.5},
+            {"patient_id": 3.25, "audit_consent": "yes", "birth_year": 1948.5, "left_on": 1.5, "left_reason": "#DIV/0!"}]
+    checked = clinic.check([clinic.workbook({"patients": rows})])
+    assert {(one.cell, one.rule) for one in checked.problems.itertuples()} == {
+        ("B2", "code not known"), ("C2", "number not readable"), ("D2", "date not readable"), ("E2", "code not known"),
+        ("C3", "number not readable"), ("D3", "date not readable"), ("E3", "code not known")}

@@ -19,7 +19,7 @@ def comparable(frame, table):
     return sorted(map(repr, plain.itertuples(index=False, name=None)))
 
 
-@pytest.mark.parametrize("scenario, seed, file", [("demo", 20, "xlsx"), ("demo", 3, "csv"), ("perfect", 1, "csv"), ("failures_only", 2, "csv"), ("textbook", 1, "csv")])
+@pytest.mark.parametrize("scenario, seed, file", [("demo", 20, "xlsx"), ("perfect", 1, "csv"), ("failures_only", 2, "csv")])
 def test_day_sheet_and_long_tables_of_one_clinic_are_the_same_log(tmp_path, scenario, seed, file):
     clinic = synthetic_data.simulate(scenario, seed=seed)
     by_day, by_table = (tables(clinic, tmp_path, form, file) for form in ("day sheet", "long"))
