@@ -31,17 +31,22 @@ def shares_over_time(paths: Paths) -> pd.DataFrame:
     return pd.DataFrame({"years": np.concatenate([[0.0], np.asarray(found.time) / YEAR]), **dict(zip(here, shares.T))})
 
 
+def counts_over_time(paths: Paths) -> Counts:
+    """Dentures still followed, gone and no longer followed, at times of the axis."""
+    one = paths.dentures
+    ticks = ticks_for(max(float(one["end"].max()) / YEAR, 0.25))
+    table = longevity.risk_table(one["end"].to_numpy(float), one["last"].isin(GONE).to_numpy(), [tick * YEAR for tick in ticks], cluster=one["patient_id"].to_numpy())
+    named = {"clusters_at_risk": "patients", "at_risk": "followed", "failed": "gone", "censored": "censored"}
+    return Counts("dentures", len(one), ticks, {label: tuple(int(n) for n in table[name]) for name, label in named.items()}, ("patients",))
+
+
 def over_time(paths: Paths, plan, shape):
     """Share of dentures at each level, stacked."""
     if paths.occupancy is None or paths.patients < plan["report"]["minimum_patients"]:
         raise CannotDraw(f"No figure: {words.count(paths.patients, 'patient')} started in the log at a level that was written down.")
     shares = shares_over_time(paths)
     rest = shares.columns[-1]
-    one = paths.dentures
-    ticks = ticks_for(max(float(one["end"].max()) / YEAR, 0.25))
-    table = longevity.risk_table(one["end"].to_numpy(float), one["last"].isin(GONE).to_numpy(), [tick * YEAR for tick in ticks], cluster=one["patient_id"].to_numpy())
-    named = {"clusters_at_risk": "patients", "at_risk": "followed", "failed": "gone", "censored": "censored"}
-    counts = Counts("dentures", len(one), ticks, {label: tuple(int(n) for n in table[name]) for name, label in named.items()}, ("patients",))
+    counts, one = counts_over_time(paths), paths.dentures
     last = np.sort(one.groupby("patient_id")["end"].max().to_numpy(float))[::-1] / YEAR
     stops = {people: float(last[min(people, len(last)) - 1]) for people in (plan["report"]["stop_curves_at"], 10)}
     frame = Frame("At which level dentures are", f"{words.people(paths.patients, len(one), 'denture')}. {bands(plan['levels'])}", "years since the first inserts")
@@ -78,6 +83,12 @@ def _moves(rows: pd.DataFrame, states: list[str], after: float, until: float) ->
             step[held[row], held[row]] -= 1 / risk[held[row]]
         chance = chance @ step
     return chance
+
+
+def flows_table(what: Streams) -> pd.DataFrame:
+    """What the path of levels draws: start, end, level_at_start, level_at_end, share of all dentures."""
+    rows = [(one.title, other.title, *pair, share) for one, other, flow in zip(what.columns, what.columns[1:], what.flows) for pair, share in sorted(flow.items())]
+    return pd.DataFrame(rows, columns=["start", "end", "level_at_start", "level_at_end", "share"])
 
 
 def _still(paths: Paths, day: float) -> int:

@@ -90,8 +90,10 @@ def levels(paths, plan, folder) -> Section:
     blocks: list = [Prose((f"Each denture counts once, by the firmest of its inserts. {bands(plan['levels'])} A change is made at a visit, so its day is exact. Dentures already in use when the log began are not counted here.",))]
     said = levels_finding(paths, plan)
     if len(paths.rows):
-        blocks.append(folder.picture("paths_of_level", lambda shape: figures.went(paths, plan, shape), said, "Streams show who moved between two columns, in the colour of where they went. Under each column: patients still followed with the denture."))
-        blocks.append(folder.picture("levels_over_time", lambda shape: figures.over_time(paths, plan, shape), said, "Each colour is a level; the whole height is every denture that started."))
+        blocks.append(folder.picture("paths_of_level", lambda shape: figures.went(paths, plan, shape), said, "Streams show who moved between two columns, in the colour of where they went. Under each column: patients still followed with the denture.",
+                                     {"paths_of_level": figures.flows_table(figures.columns(paths, plan["report"]["minimum_patients"]))}))  # fmt: skip
+        blocks.append(folder.picture("levels_over_time", lambda shape: figures.over_time(paths, plan, shape), said, "Each colour is a level; the whole height is every denture that started.",
+                                     {"levels_over_time": figures.shares_over_time(paths), "levels_over_time_counts": figures.counts_over_time(paths).table()}))  # fmt: skip
         rows, exact = _table(paths, plan)
         if rows:
             blocks.append(folder.grid("levels", "Share of dentures at each level", pd.DataFrame(rows), pd.DataFrame(exact)))
@@ -164,7 +166,7 @@ def satisfied(felt, plan, folder) -> Section:
     change, exact = felt.change, felt.change.table()
     labels = {"rise after a step": "as seen: rise after a change", "rise expected from regression to the mean": "expected had nothing been done", "stepped less like patients not stepped": "changed, beside like patients not changed"}
     shown = pd.DataFrame([{"points for the better": labels[row.quantity], "mean": _points(row.value) if math.isfinite(row.value) else "not compared", "likely range": f"{_points(row.low)} to {_points(row.high)}" if math.isfinite(row.low) else "–", "patients": str(int(row.count))} for row in exact.rename(columns={"count": "number"}).rename(columns={"number": "count"}).itertuples(index=False)])
-    blocks: list = [Prose((f"{MEAN}. So the rise after a change is never what the change did. The second line says how much of it the next answer would have brought by itself; the third sets changed patients beside patients with the same level, a like score and a like time since delivery whose level was left as it was.",)),
+    blocks: list = [Prose((f"{MEAN}. So the rise after a change is never what the change did. The second line says how much of it the next answer would have brought by itself; the third sets changed patients beside patients with the same level, a like score and a like time since delivery whose level was left as it was. What made people ask for a change beyond what their score shows stays in that difference.",)),
                     folder.grid("satisfaction_after_step", felt.instrument.title, shown, exact), Prose((reading(felt),))]  # fmt: skip
     blocks.append(Facts(tuple((words.sentence(name), str(number)) for name, number in change.counts.items())))
     if change.notes:

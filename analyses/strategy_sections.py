@@ -48,11 +48,15 @@ def _balance_finding(found, plan) -> str:
     if balance.empty:
         return "Nothing is known on the day of delivery by which the groups could differ."
     worst = balance.loc[balance["crude"].abs().idxmax()]
-    said = f"Before weighting the groups differed most in “{worst['covariate']}” ({words.number(abs(worst['crude']), 2)} SD)"
+    said = f"Before weighting the groups differed most in “{worst['covariate']}” ({_apart(worst['crude'])})"
     if balance["weighted"].notna().any():
         left = balance.loc[balance["weighted"].abs().idxmax()]
-        return f"{said}; after it in “{left['covariate']}” ({words.number(abs(left['weighted']), 2)} SD)."
+        return f"{said}; after it in “{left['covariate']}” ({_apart(left['weighted'])})."
     return f"{said}; too few patients to weight them."
+
+
+def _apart(value: float) -> str:
+    return "one group wholly, the other not at all" if np.isinf(value) else f"{words.number(abs(value), 2)} SD"
 
 
 def _outcomes(found, folder, stem: str) -> Grid | Notice:
@@ -96,8 +100,8 @@ def _groups(found, folder, stem: str) -> list:
     if balance.empty:
         return []
     value = lambda name, mean: words.number(mean, 1) if name == "year of delivery" else words.percent(float(np.clip(mean, 0, 1)))  # noqa: E731
-    shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first), other: value(row.covariate, row.second), "difference, SD": words.number(abs(row.crude), 2),
-                           "after weighting": words.number(abs(row.weighted), 2) if math.isfinite(row.weighted) else "–"} for row in balance.itertuples()])  # fmt: skip
+    shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first), other: value(row.covariate, row.second), "difference, SD": "whole" if np.isinf(row.crude) else words.number(abs(row.crude), 2),
+                           "after weighting": "–" if math.isnan(row.weighted) else "whole" if np.isinf(row.weighted) else words.number(abs(row.weighted), 2)} for row in balance.itertuples()])  # fmt: skip
     return [folder.grid(f"{stem}_groups", "The two groups", shown, balance)]
 
 

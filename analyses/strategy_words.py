@@ -35,7 +35,7 @@ def reason(found) -> str:
         fewer = names[1] if other <= one else names[0]
         return f"Only {words.count(min(one, other), 'patient')} {fewer}; it takes {check.asked:g} each way."
     if check.rule == "alike":
-        return f"The groups differ too much on the day of delivery even after weighting, most in “{check.worst}” ({words.number(check.found, 2)} SD; at most {words.number(check.asked, 2)})."
+        return f"The groups differ too much on the day of delivery even after weighting, most in “{check.worst}” ({f'{words.number(check.found, 2)} SD' if math.isfinite(check.found) else 'which one group has wholly'}; at most {words.number(check.asked, 2)})."
     if check.rule == "effective":
         return f"Making the groups alike leaves one of them worth only {words.percent(check.found)} of its patients; it takes {words.percent(check.asked)}."
     return f"For {words.percent(check.found)} of patients the start was all but certain from what they brought along, so they have nobody to be compared with; at most {words.percent(check.asked)} may be."

@@ -9,15 +9,19 @@ from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.curves import CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
+MOST = 3.0  # SDs; a larger difference is drawn here and said beside its name
+
 
 def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Sheet:
     """One row per covariate, largest difference first. ``table``: covariate, crude, weighted (nan: none), in SDs.
 
     Raises CannotDraw where there is nothing to compare.
     """
-    table = table[np.isfinite(table["crude"])]
+    table = table[table["crude"].notna()]
     if table.empty:
         raise CannotDraw("There is nothing known on the day of delivery by which the groups could differ.")
+    far = table["crude"].abs() > MOST  # also where a trait belongs to one group wholly, which has no finite difference
+    table = table.assign(covariate=table["covariate"].where(~far, table["covariate"] + f" (over {MOST:g})"), crude=table["crude"].clip(-MOST, MOST))
     table = table.assign(size=table["crude"].abs()).sort_values("size", ascending=False, kind="stable")
     weighted = table["weighted"].notna().any()
     probe = Sheet(shape)

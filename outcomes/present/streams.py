@@ -120,10 +120,12 @@ def _blocks(sheet: Sheet, axes, what: Streams, edges, order, block) -> None:
 def _words(sheet: Sheet, axes, what: Streams, edges, order, legend, block) -> None:
     box, u = axes.get_position(), sheet.text
     span = len(what.columns) - 1 + block
+    crowded = max(sheet.length(column.below, 0.82) for column in what.columns) + u > box.width * sheet.width / span
     for place, column in enumerate(what.columns):
         x = (box.x0 + box.width * (place + block / 2) / span) * sheet.width
         sheet.put(x, 2.7 * u, column.title, size=0.95, align="center")
-        sheet.put(x, 1.3 * u, column.below, size=0.82, colour="quiet", align="center")
+        below = column.below.split(" ")[0] if crowded and place else column.below  # the first says of what, the others how many
+        sheet.put(x, 1.3 * u, below, size=0.82, colour="quiet", align="center")
     if legend:
         y = box.y1 * sheet.height + 0.9 * u + (len(legend) - 1) * 1.5 * u
         for line in legend:
