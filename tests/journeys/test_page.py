@@ -108,6 +108,13 @@ def test_no_screen_has_to_be_scrolled_sideways(demo, tmp_path, width):
 
 
 @pytest.mark.needs_browser
+def test_nothing_is_wider_than_the_sheet_so_that_printing_does_not_shrink_the_page(demo, tmp_path):
+    copy = tmp_path / "index.html"
+    copy.write_text((demo / "index.html").read_text(encoding="utf-8").replace("@media print", "@media all"), encoding="utf-8")
+    assert measured(copy, 680)["wanted"] <= 680  # A4 less its margins: 180 mm at 96 to the inch
+
+
+@pytest.mark.needs_browser
 def test_the_check_for_sideways_scrolling_would_find_it(demo, tmp_path):
     copy = tmp_path / "index.html"
     copy.write_text((demo / "index.html").read_text(encoding="utf-8").replace("<main>", '<main><div style="width:500px">wide</div>', 1), encoding="utf-8")
