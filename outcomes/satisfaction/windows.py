@@ -123,5 +123,5 @@ def pairs(patient, window, score, *, about=None, before: str = "before") -> pd.D
     start = frame[frame["window"] == before].set_index(["patient", "about"])["score"].rename("before")
     later = [w for w in dict.fromkeys([w.name for w in WINDOWS] + sorted(set(frame["window"]))) if w != before and w in set(frame["window"])]
     wide = frame[frame["window"] != before].set_index(["patient", "about", "window"])["score"].rename("after")
-    grid = start.reset_index().merge(pd.DataFrame({"window": later}), how="cross")
+    grid = start.reset_index().merge(pd.DataFrame({"window": pd.Series(later, dtype=object)}), how="cross")
     return grid.merge(wide.reset_index(), how="left", on=["patient", "about", "window"])[["patient", "about", "window", "before", "after"]]
