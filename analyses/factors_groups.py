@@ -20,6 +20,16 @@ RECALLS = 0.25  # median gaps between looks further apart than this share: recal
 
 
 @dataclass(frozen=True, eq=False)
+class GroupLife(Lifetime):
+    """One group's lifetime, counted at the times of the whole so that tables stand below one another."""
+
+    times: tuple[float, ...] = ()
+
+    def ticks(self) -> tuple[float, ...]:
+        return self.times
+
+
+@dataclass(frozen=True, eq=False)
 class Groups:
     """A factor and the lifetime of each of its groups, the largest first but for levels, which go from light to firm.
 
@@ -81,7 +91,8 @@ def grouped(log, life: Lifetime, factor: Factor) -> Groups:
         names = sorted(names, key=lambda name: force[name])
     names += [UNKNOWN] if UNKNOWN in sizes.index else []
     plan = {**life.plan, "report": {**life.plan["report"], "draws": life.plan["wear"]["group_draws"]}}
-    lives = {name: Lifetime(life.endpoint, life.rows[group == name].reset_index(drop=True), {}, plan) for name in names}
+    times = life.ticks()
+    lives = {name: GroupLife(life.endpoint, life.rows[group == name].reset_index(drop=True), {}, plan, times) for name in names}
     return Groups(factor, life, group, lives, int(group.isna().sum()))
 
 

@@ -63,11 +63,10 @@ def _short(groups: Groups) -> str:
 
 
 def lines_by(groups: Groups) -> list[Line]:
-    """A curve for each group that speaks, all counted at the times of the longest."""
+    """A curve for each group that speaks."""
     colour = factors_groups.colours(groups)
     lines = [(name, line) for name, life in groups.speaking.items() for line in lines_of(life, band=not groups.whole.examined)]
-    ticks = max((line.counts.ticks for _, line in lines), key=len, default=())
-    return [Line(name, line.steps, _counts(groups.speaking[name], ticks), line.stops, line.boxes, None, colour[name]) for name, line in lines]
+    return [Line(name, line.steps, line.counts, line.stops, line.boxes, None, colour[name]) for name, line in lines]
 
 
 def drawn(groups: Groups, lines: list[Line], shape):
@@ -77,16 +76,6 @@ def drawn(groups: Groups, lines: list[Line], shape):
     life, say = groups.whole, saying(groups.whole)
     people = words.listing([f"{name}: {words.people(one.patients, one.parts, one.unit)}" for name, one in groups.speaking.items()])
     return survival(lines, Frame(f"{say.title}, by {_title(groups)}", f"{words.sentence(people)}.{' Boxes: it happened between two looks.' if life.examined else ''}", f"years since {say.since}"), shape)
-
-
-def _counts(life, ticks):
-    """A group's counts at the times of the longest group."""
-    class _Ticked(type(life)):
-        def ticks(self):
-            return ticks
-
-    same = _Ticked(life.endpoint, life.rows, life.left_out, life.plan)
-    return same.looks() if life.examined else same.counts()
 
 
 def apart_words(one, life) -> str:
