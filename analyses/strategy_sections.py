@@ -69,11 +69,14 @@ def _outcomes(found, folder, stem: str) -> Grid | Notice:
         show = words.percent if contrast.name.startswith("share") else words.rate
         limits = words.percent_range if contrast.name.startswith("share") else words.rate_range
         row = {"outcome": contrast.name}
-        for label, value, (low, high) in zip((one, other), contrast.crude, contrast.crude_limits):
-            row[f"{label}, as it was"] = f"{show(value)} ({limits(max(low, 0.0), min(high, 1.0) if show is words.percent else high)})" if math.isfinite(low) and not found.fair else show(value)
         if found.fair:
-            row |= {f"{one}, alike": show(contrast.weighted[0]), f"{other}, alike": show(contrast.weighted[1])}
-            row["difference as it was"], row["difference, alike"] = (_gap(gap, contrast.name) for gap in (contrast.crude_difference, contrast.difference))
+            row[f"as it was, {one} and {other}"] = f"{show(contrast.crude[0])} and {show(contrast.crude[1])}"
+            row["difference as it was"] = _gap(contrast.crude_difference, contrast.name)
+            row["made alike"] = f"{show(contrast.weighted[0])} and {show(contrast.weighted[1])}"
+            row["difference, made alike"] = _gap(contrast.difference, contrast.name)
+        else:
+            for label, value, (low, high) in zip((one, other), contrast.crude, contrast.crude_limits):
+                row[f"{label}, as it was"] = f"{show(value)} ({limits(max(low, 0.0), min(high, 1.0) if show is words.percent else high)})" if math.isfinite(low) else show(value)
         rows.append(row)
     caption = "Per patient: as it was, and with the groups made alike" if found.fair else f"Each group as it was, per patient: {strategy_words.UNFAIR}"
     return folder.grid(f"{stem}_outcomes", caption, pd.DataFrame(rows), exact)
@@ -162,7 +165,7 @@ def methods(found: list, plan) -> Section:
         f"Weights: {how}. Covariates are a fixed list; nothing was chosen by the data. Estimand: the mean difference over all eligible patients.",
         f"Printed as a comparison only with at least {rule['patients_per_arm']} patients in each arm, every standardised difference at most {rule['most_difference']:g} after weighting, an effective sample of at least {100 * rule['least_effective']:g} % in each arm, "
         f"and at most {100 * rule['most_outside']:g} % of patients with a chance of their arm below 5 % or above 95 %.",
-        "Visits: patient-days after delivery with work on an insert (a housing, for pick-up), mean cumulative count per patient started (Ghosh and Lin 2000). First repair: restricted mean of the day found. Time at the starting level: days at the band of day 0 over days followed. E-value: VanderWeele and Ding 2017.",
+        "Visits: patient-days after delivery with work on an insert of either jaw (a housing, for pick-up), mean cumulative count per patient started (Ghosh and Lin 2000). First repair: restricted mean of the day found. Time at the starting level: days at the band of day 0 over days followed. E-value: VanderWeele and Ding 2017.",
         f"Patients needed: two means, {100 * report['level']:g} % level, {100 * rule['power']:g} % power, the spread of visits found here, divided by what weighting leaves of the sample.",
         "Content at the starting level: Wilson limits over patients asked. Steps: cumulative incidence of the first change with death, a new denture and the other direction as competing ends. Counts of one group: limits from whole patients drawn anew.",
     )

@@ -195,7 +195,7 @@ def test_the_page_of_an_unfair_comparison_names_the_rule_and_prints_no_differenc
 def test_the_page_of_a_fair_comparison_stands_crude_and_weighted_side_by_side(even, tmp_path):
     page = strategy_comparison.report(even[0], plan(), tmp_path)
     text = text_of(page)
-    assert "light, alike" in text and "difference as it was" in text and "Something nobody wrote down could explain" in text
+    assert "difference as it was" in text and "difference, made alike" in text and "Something nobody wrote down could explain" in text
     assert (tmp_path / "figures/alike_starting_level.svg").exists()
     row = rows_of(tmp_path / "tables/starting_level_outcomes.csv")[0]
     assert float(row["difference_low"]) < float(row["difference"]) < float(row["difference_high"])
