@@ -165,7 +165,8 @@ class IntervalCurve:
     def interval_at(self, t):
         """(low, high): exp(−exp(η ± q·SE(η))), η = log(−log S), S clipped to [0.001, 0.999], q Student's t at patients − 1.
 
-        Where more than 5 % of the draws are exactly 0 or 1: Clopper–Pearson on the effective sample (``share_interval``).
+        Where some draws lie beyond those edges SE(η) is SE(S)/(S·|log S|); where more than 5 % of them are exactly 0 or 1 the
+        limits are Clopper–Pearson on the effective sample (``share_interval``).
         """
         times = as_times(t)
         if self.clusters == 1:
@@ -195,7 +196,13 @@ class IntervalCurve:
             exact = self.share_interval(t)
             return exact.low, exact.high
         eta, spread = (np.log(-np.log(np.clip(s, EDGE, 1 - EDGE))) for s in (share, drawn))
-        half = t_quantile(self.level, self._people) * spread.std(ddof=1)
+        if ((drawn < EDGE) | (drawn > 1 - EDGE)).any():
+            # A handful of draws at the edge would set the spread of η by where they are clipped, and make the limits of an
+            # earlier day lower than those of a later one: carry the spread of S over instead.
+            se = drawn.std(ddof=1) / (share * -np.log(share)) if 0 < share < 1 else spread.std(ddof=1)
+        else:
+            se = spread.std(ddof=1)
+        half = t_quantile(self.level, self._people) * se
         return float(np.exp(-np.exp(eta + half))), float(np.exp(-np.exp(eta - half)))
 
     @cached_property

@@ -173,3 +173,14 @@ def test_mean_difference_from_intervals():
     gap = longevity.interval_mean_difference(left, right, group, horizon=50, draws=200, seed=2)
     areas = [longevity.turnbull(left[group == g], right[group == g], draws=200, seed=[2, k]).restricted_mean(50) for k, g in enumerate("ab")]
     assert gap.value == pytest.approx(areas[1].value - areas[0].value) and gap.se == pytest.approx(np.hypot(areas[0].se, areas[1].se))
+
+
+def test_a_few_draws_without_a_failure_do_not_set_the_limits_of_the_interval_curve():
+    # Early in a small clinic some draws hold no failure yet; where they are clipped must not decide how wide the limits are.
+    early = [(5 + i, 100 + 40 * i) for i in range(3)] + [(300 + 9 * i, 700 + 10 * i) for i in range(8)]
+    left, right = np.array(early + [(400 + 9 * i, np.inf) for i in range(40)], dtype=float).T
+    curve = longevity.turnbull(left, right, cluster=np.arange(len(left)))
+    low, high = curve.interval_at(300)
+    # Spreading log(-log S) over draws clipped at 0.999 gave a lower limit 8.8 standard errors away here.
+    assert curve.survival_at(300) - low < 5 * curve.standard_error_at(300)
+    assert low < curve.survival_at(300) < high
