@@ -157,7 +157,7 @@ def _type(readings: list[Reading], log: Log, problems: Problems, options: Option
 def _concerned(tables: set[str]) -> set[str]:
     """Tables of which something is missing where these are: the day sheet and the set-up make rows of five others."""
     made = {"visits", "parts_log", "denture_log", "dentures", "implants"} if tables & {"day_sheet", "set_up"} else set()
-    return tables | made
+    return {name if name in schemas.tables() else "questionnaires" for name in tables} | made
 
 
 def _keep_faults(reading: Reading, sheet, faults) -> None:
@@ -175,10 +175,11 @@ def _keep_faults(reading: Reading, sheet, faults) -> None:
 def _declared(log: Log, problems: Problems) -> None:
     """Needed cells and ranges, by the pandera schema of each table; wide questionnaires join the long ones on the way."""
     for name in [name for name in log.frames if name not in schemas.tables()]:
-        long = wide.lengthened(log.frames.pop(name), name)
+        sound = np.setdiff1d(np.arange(log.rows(name)), problems.error_rows(name))  # a line with an error waits whole
+        long = wide.lengthened(log.frames[name].iloc[sound], name)
         there = log.frames.get("questionnaires")
         log.frames["questionnaires"] = long if there is None else stacked([there, long])
-    for name, frame in log.frames.items():
+    for name, frame in [(name, frame) for name, frame in log.frames.items() if name in schemas.tables()]:
         known = problems.cells(name)
         for severity, plausible in (("error", False), ("warning", True)):
             found = declared.breaches(name, frame, plausible=plausible)
@@ -263,11 +264,11 @@ def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Pro
     tables, set_aside = {}, {}
     for name, table in schemas.stored_tables().items():
         columns = [column for column, _ in table.stored_columns] + PROVENANCE
-        keep = ~bad[name] if not refused else np.zeros(len(log.frames[name]), dtype=bool)
-        frame = log.frames.pop(name) if keep.all() else log.frames[name][keep].reset_index(drop=True)
-        log.frames[name] = frame if keep.all() else log.frames[name]
-        tables[name] = frame[columns]
-        set_aside[name] = int((~keep).sum())
+        keep = np.zeros(log.rows(name), dtype=bool) if refused else ~bad[name]
+        frame = log.frames[name][columns]
+        tables[name] = frame if keep.all() else frame[keep].reset_index(drop=True)
+        if not keep.all():
+            set_aside[name] = int((~keep).sum())
     sources = [Source(reading.name, reading.sha256, reading.kind, tuple(reading.decisions), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
     return Checked(tables, problems.frame(log, readings), sources, [one for reading in readings for one in reading.decisions],
-                   {name: count for name, count in set_aside.items() if count}, refused, problems.sentences, paths, options)
+                   set_aside, refused, problems.sentences, paths, options)

@@ -41,17 +41,17 @@ class Staged:
         table = schemas.stored_tables()[name]
         wanted = [column for column, _ in table.stored_columns]
         frame = self.log.frames[name]
-        # An arrow table keeps no copy of what the frame holds, but for categoricals.
         self.connection.register(f"new_{name}", arrow(frame, wanted))
         columns = ", ".join(f'"{column}"::{kind} AS "{column}"' for column, kind in table.stored_columns)
-        view = f"SELECT place, {columns} FROM new_{name}"
+        kept = "true"
         if name in self._left_out:
             self.connection.register(f"left_out_{name}", pa.table({"place": np.flatnonzero(self._left_out[name])}))
-            view += f" WHERE place NOT IN (SELECT place FROM left_out_{name})"
+            kept = f"place NOT IN (SELECT place FROM left_out_{name})"
+        view = f"SELECT place, {columns} FROM new_{name} WHERE {kept}"
         if name in self.stored and self.stored[name].num_rows:
             self.connection.register(f"held_{name}", self.stored[name])
             same = " AND ".join(f'n."{key}" IS NOT DISTINCT FROM h."{key}"' for key in table.key)
-            view += f" UNION ALL SELECT NULL AS place, {columns} FROM held_{name} h WHERE NOT EXISTS (SELECT 1 FROM new_{name} n WHERE {same})"
+            view += f" UNION ALL SELECT NULL AS place, {columns} FROM held_{name} h WHERE NOT EXISTS (SELECT 1 FROM new_{name} n WHERE {same} AND {kept})"
         self.connection.execute(f'CREATE OR REPLACE VIEW "{name}" AS {view}')
 
     def drop(self, name: str, rows: np.ndarray) -> None:

@@ -129,3 +129,12 @@ def test_dentures_typed_into_their_own_table_stand_when_only_the_sheet_comes_aga
 def test_an_implant_typed_without_its_divergence_gets_it_from_the_set_up(clinic, sheet):
     checked = sheet(sheet.line("2021-05-04", "delivery"), sets=sheet.pair(divergence_deg="8"), implants=[{"patient_id": "P1", "position": "33", "placed_on": "2020"}])
     assert checked.tables["implants"][["position", "divergence_deg"]].to_numpy().tolist() == [["33", 8.0], ["43", 8.0]]
+
+
+def test_where_a_corrected_row_is_set_aside_the_stored_one_still_counts(clinic, begun):
+    rows = [{"visit_id": "P1/2021-05-04", "patient_id": "P1", "visited_on": "2021-05-04", "reason": "delivry", "parts_checked": "all"},
+            {"visit_id": "P1/2023-05-04", "patient_id": "P1", "visited_on": "2023-05-04", "reason": "recall", "parts_checked": "all"}]
+    part = {"visit_id": "P1/2023-05-04", "position": "33", "part": "insert", "finding": "not present", "action": "fitted", "level": "light"}
+    checked = clinic.check({"visits": rows, "parts_log": [part]}, store=begun)
+    assert checked.problems["rule"].tolist() == ["code not known", "fitted where one is in place"]
+    assert checked.tables["visits"]["visit_id"].tolist() == ["P1/2023-05-04"] and not len(checked.tables["parts_log"])

@@ -204,6 +204,14 @@ def test_a_questionnaire_may_be_typed_wide(clinic):
     assert (one["rule"], one["file"], one["cell"], one["value"]) == ("response outside the range", "satisfaction_card.csv", "D3", "850")
 
 
+def test_errors_of_a_wide_questionnaire_are_found_at_their_cells(clinic):
+    rows = [{"patient_id": "P1", "answered_on": "2024-02-30", "about": "lower", "q1": "85"}, {"patient_id": "P1", "answered_on": "2024-03-14", "about": "lowre", "q1": "8o"},
+            {"patient_id": "P1", "answered_on": "2024-04-14", "about": "lower", "q1": "70"}, {"patient_id": "P1", "answered_on": "", "about": "lower", "q1": "60"}]
+    checked = clinic.check({"patients": [{"patient_id": "P1", "audit_consent": "yes"}], "satisfaction_card": rows})
+    assert {(one.cell, one.rule) for one in checked.problems.itertuples()} == {("B2", "date not readable"), ("C3", "code not known"), ("D3", "number not readable"), ("B5", "needed")}
+    assert checked.tables["questionnaires"]["response"].tolist() == [70.0]
+
+
 def test_options_that_mean_nothing_are_refused():
     for wrong in ({"date_order": "european"}, {"decimal": ";"}, {"separator": "|"}, {"encoding": "utf-99"}):
         with pytest.raises(intake.checked.Misuse):
