@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.canvas import POINTS, TALK, Shape, Sheet
 from outcomes.present.curves import CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
@@ -13,7 +13,7 @@ MOST = 3.0  # SDs; a larger difference is drawn here and said beside its name
 
 
 def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Sheet:
-    """One row per covariate, largest difference first. ``table``: covariate, crude, weighted (nan: none), in SDs.
+    """One row per covariate, largest difference first, on a slide as many as fit. ``table``: covariate, crude, weighted (nan: none), in SDs.
 
     Raises CannotDraw where there is nothing to compare.
     """
@@ -29,7 +29,12 @@ def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Shee
     row = 3.1 * u if shape.narrow else 1.9 * u
     top = heading(probe, frame.title, frame.subtitle) + 1.9 * u
     below = 3.6 * u
-    sheet = Sheet(shape, (top + row * len(table) + below) / 72)
+    if shape is TALK:  # a slide has one height: the largest differences that fit on it
+        room = shape.height * POINTS - top - below
+        table = table.head(int(room / (1.25 * u)))
+        row = min(2.4 * u, room / len(table))
+        below += room - row * len(table)
+    sheet = Sheet(shape, (top + row * len(table) + below) / POINTS)
     heading(sheet, frame.title, frame.subtitle)
     left = 1.2 * u if shape.narrow else max(sheet.length(name, 0.95) for name in table["covariate"]) + 2 * u
     right = 2 * u

@@ -38,8 +38,10 @@ def test_no_label_of_the_streams_overlaps_another_or_leaves_the_sheet(shape, col
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
 @pytest.mark.parametrize("weighted", [True, False])
 def test_no_label_of_the_balance_overlaps_another_or_leaves_the_sheet(shape, weighted):
-    for rows in (1, 14):
-        assert alike(balance(rows, weighted), 0.1, FRAME, shape).overlaps() == []
+    for rows in (1, 14, 25):
+        sheet = alike(balance(rows, weighted), 0.1, FRAME, shape)
+        assert sheet.overlaps() == []
+        assert shape is not TALK or sheet.height == pytest.approx(TALK.height * 72)
 
 
 def test_streams_between_two_columns_fill_the_height_and_lie_one_on_another():
