@@ -64,8 +64,13 @@ class Ratios:
 
     @property
     def shown(self) -> tuple[Ratio, ...]:
-        """What stands in the figure: every factor that could be compared on its own."""
-        return self.alone
+        """What is said of each group: its ratio with all factors taken together where there is one, else on its own."""
+        return tuple(self.of(ratio) or ratio for ratio in self.alone)
+
+    @property
+    def clear(self) -> tuple[Ratio, ...]:
+        """Those whose likely range leaves out 1."""
+        return tuple(ratio for ratio in self.shown if not ratio.reference and (ratio.low > 1 or ratio.high < 1))
 
     def of(self, ratio: Ratio) -> Ratio | None:
         """The same group's ratio with all factors taken together."""

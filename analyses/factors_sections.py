@@ -130,7 +130,7 @@ def together(life, found, folder) -> Section:
 
 def ratios_finding(found) -> str:
     """The factors whose likely range leaves out 1, or that none does."""
-    clear = [f"“{ratio.group}” lasted {ratio.says().removesuffix(' times as long')} times as long as “{_reference(found, ratio)}”" for ratio in found.alone if not ratio.reference and (ratio.low > 1 or ratio.high < 1)]
+    clear = [f"“{ratio.group}” lasted {ratio.says().removesuffix(' times as long')} times as long as “{_reference(found, ratio)}”" for ratio in found.clear]
     if not clear:
         return "None of the factors can be told from no difference."
     return f"Told apart from no difference: {'; '.join(clear)}."
@@ -143,7 +143,7 @@ def _reference(found, ratio) -> str:
 def drawn_ratios(life, found, shape):
     """The forest of time ratios."""
     rows = []
-    for ratio in found.shown:
+    for ratio in found.alone:
         both = found.of(ratio)
         main, thin = (both, ratio) if both is not None else (ratio, None)
         rows.append(Row(ratio.group, f"{ratio.patients_with_events} of {words.count(ratio.patients, 'patient')}", main.value, main.low, main.high, main.says(), ratio.title, ratio.reference,

@@ -23,7 +23,7 @@ def report(store, plan, out, progress=None) -> Path:
         smooth = None if log.guard else wear_shapes.shapes(life)
         ratios, alike = factors_models.ratios(life, every), wear_alike.alike(life)
         main, lost = answers.of_lifetime(life, log.guard), answers.of_lifetime(loss, log.guard)
-        said = [main, lost] if log.guard else [main, lost, wear_page.half_worn(life, smooth), wear_page.factors_answer(life, ratios), wear_page.alike_answer(life, alike)]
+        said = [main, lost] if log.guard else [main, lost, wear_page.half_worn(life), wear_page.factors_answer(life, ratios), wear_page.alike_answer(life, alike)]
     with step("Drawing figures"):
         folder = Folder(out)
         detail = [wear_page.main(log, life, main, folder), wear_page.main(log, loss, lost, folder)]

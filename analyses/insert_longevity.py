@@ -23,7 +23,7 @@ def report(store, plan, out, progress=None) -> Path:
         smooth = None if log.guard else wear_shapes.shapes(life)
         ratios, alike, stays = factors_models.ratios(life, every), wear_alike.alike(life), wear_serial.stays(log)
         main = answers.of_lifetime(life, log.guard)
-        said = [main] if log.guard else [main, wear_page.half_worn(life, smooth), wear_page.factors_answer(life, ratios), wear_sections.later_answer(stays), wear_page.alike_answer(life, alike)]
+        said = [main] if log.guard else [main, wear_page.half_worn(life), wear_page.factors_answer(life, ratios), wear_sections.later_answer(stays), wear_page.alike_answer(life, alike)]
     with step("Drawing figures"):
         folder = Folder(out)
         detail = [wear_page.main(log, life, main, folder)]

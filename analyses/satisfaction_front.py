@@ -10,8 +10,6 @@ from outcomes.analyses.satisfaction_scores import OCCASIONS, YEAR_ONE, Asked
 from outcomes.present import words
 from outcomes.present.content import Answer, Doubt
 
-CROWDED = "ceiling"
-
 
 def said(every: list[Asked], felt) -> list[Answer]:
     """At most seven answers: the first instrument's in full, one line for each further denture or instrument, the snap."""
@@ -122,9 +120,9 @@ def doubts(log, every: list[Asked], changed_forms: int) -> tuple[Doubt, ...]:
         if one.response is not None and YEAR_ONE in one.rates.index and one.rates.loc[YEAR_ONE, "caution"]:
             row = one.rates.loc[YEAR_ONE]
             found.append((1, Doubt(f"{one.title}.", f"Only {int(row['answered'])} of {int(row['asked'])} who were due answered after a year. {turning(one)}".strip(), anchor(one))))
-        ends = one.ends(YEAR_ONE)
-        if len(ends) and ends.set_index("end").loc["ceiling", "crowded"]:
-            found.append((3, Doubt(f"{one.title}.", f"{words.percent(ends.set_index('end').loc['ceiling', 'share'])} gave the highest score after a year: the scale cannot show them any better.", anchor(one))))
+        best = one.at_best(YEAR_ONE)
+        if best is not None and best["crowded"]:
+            found.append((3, Doubt(f"{one.title}.", f"{words.percent(best['share'])} gave the best possible score after a year: the scale cannot show them any better.", anchor(one))))
         if one.after_steps:
             found.append((3, Doubt(f"{one.title}.", f"{words.count(one.after_steps, 'answer')} counted here {'was' if one.after_steps == 1 else 'were'} given because a level was about to be, or had been, changed: those patients were not content.", anchor(one))))
     if changed_forms:

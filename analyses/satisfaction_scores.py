@@ -157,6 +157,11 @@ class Asked:
         scores = self.rows.loc[self.rows["window"] == window, "total"].dropna()
         return satisfaction.floor_ceiling(scores.to_numpy(float), lowest=self.form.lowest, highest=self.form.highest, level=self.level).table() if len(scores) else pd.DataFrame()
 
+    def at_best(self, window: str):
+        """Who had no room left: the row of the best possible score at an occasion, highest or lowest as the instrument has it; None without answers."""
+        ends = self.ends(window)
+        return ends.set_index("end").loc["ceiling" if self.form.better == "higher" else "floor"] if len(ends) else None
+
     @cached_property
     def own_difference(self):
         """The clinic's own smallest difference from its change question; None where it was not asked."""

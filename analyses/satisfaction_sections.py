@@ -116,20 +116,24 @@ def changes(one: Asked) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def _improved(one: Asked, folder, stem: str) -> list:
     """For whom it changed by enough to matter, on each occasion; at a year by every threshold and way of counting."""
-    if not one.minimal or not one.windows:
-        return []
+    rows, blocks = one.improved(YEAR_ONE), []
+    if one.minimal and one.windows:
+        blocks.append(_fates_picture(one, rows, folder, stem))
+    if len(rows):
+        blocks.append(folder.grid(f"{stem}_improved", "Improved within a year, by what counts as improved and how the silent are counted", *shares(one, rows)))
+        blocks.append(Prose(("Thresholds come from other patients than these, so more than one is shown where there are more. Whoever had less room than the threshold before is set apart in “answered, with room to gain”.",)))
+    return blocks
+
+
+def _fates_picture(one: Asked, rows: pd.DataFrame, folder, stem: str):
+    """For how many it changed by at least the plan's difference, on each occasion."""
     table = fates(one)
     names = {FATES[key][0].format(one.minimal): FATES[key][1] for key in FATES}
-    rows = one.improved(YEAR_ONE)
     finding = "Too few answered both times to give a share."
     if len(rows):
         first = rows[(rows["threshold"] == one.minimal) & (rows["meaning"] == "") & (rows["counted"] == "answered only")].iloc[0]
         finding = f"{words.share(first['share'], int(first['patients']))} of those who answered a year after were better by {one.minimal:g} points or more (likely range {words.percent_range(first['low'], first['high'])})."
-    blocks = [folder.picture(f"{stem}_improved", lambda shape: answers_over_time(table, names, Frame(f"{one.title}: for how many it changed", "Of patients with a score before who were due and still had the denture"), shape), finding, "Below 20 people the bars give people.")]
-    if len(rows):
-        blocks.append(folder.grid(f"{stem}_improved", "Improved within a year, by what counts as improved and how the silent are counted", *shares(one, rows)))
-        blocks.append(Prose(("Thresholds come from other patients than these, so more than one is shown. Whoever had less room than the threshold before is set apart in “answered, with room to gain”.",)))
-    return blocks
+    return folder.picture(f"{stem}_improved", lambda shape: answers_over_time(table, names, Frame(f"{one.title}: for how many it changed", "Of patients with a score before who were due and still had the denture"), shape), finding, "Below 20 people the bars give people.")
 
 
 def fates(one: Asked) -> pd.DataFrame:

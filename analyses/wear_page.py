@@ -17,7 +17,7 @@ from outcomes.present.flow import Stage, flow
 # ------------------------------------------------------------------ answers
 
 
-def half_worn(life, found) -> Answer:
+def half_worn(life) -> Answer:
     """By when half were worn, or that this was not reached and what was."""
     counts = words.people(life.patients, life.parts, life.unit)
     where, name = "half-were-worn-by", "half were worn by"
@@ -39,7 +39,7 @@ def factors_answer(life, found) -> Answer:
     counts = f"{words.count(life.patients_with_events, 'patient')} {saying(life).happened}"
     if not compared:
         return Answer("what goes with it", "", f"The log cannot say yet what goes with a longer life: {_lower(found.notes[0]) if found.notes else 'no factor has two groups.'}".rstrip("."), "", counts, "what-goes-with-it")
-    clear = {ratio.factor for ratio in found.alone if not ratio.reference and (ratio.low > 1 or ratio.high < 1)}
+    clear = {ratio.factor for ratio in found.clear}
     titles = {ratio.factor: ratio.title.lower() for ratio in found.alone}
     which = f" ({words.listing([titles[name] for name in titles if name in clear])})" if clear else f" ({words.listing(list(titles.values()))})"
     number = f"{len(clear)} of {len(compared)}"
@@ -68,7 +68,7 @@ def alike_answer(life, found) -> Answer:
 
 def half(life, found, folder) -> Section:
     """The smooth curve over what was seen, percentiles, and every shape's answer."""
-    blocks: list = [Prose((wear_shapes.half_by(life, found) if life.speaks else f"{words.count(life.patients_with_events, 'patient')} {saying(life).happened}: too few to say by when half were gone.",))]
+    blocks: list = [Prose((wear_shapes.half_by(life) if life.speaks else f"{words.count(life.patients_with_events, 'patient')} {saying(life).happened}: too few to say by when half were gone.",))]
     if found is None:
         blocks.append(Notice(f"No smooth curve: it takes {life.plan['report']['test_patients']} patients with the event, and {life.patients_with_events} had it."))
         return Section("half-were-worn-by", "By when half were gone", tuple(blocks))

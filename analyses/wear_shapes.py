@@ -94,15 +94,11 @@ def percentiles(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
         value = float(found.fit.quantile(share)[0])
         low, high = (float(edge[0]) for edge in found.fit.quantile_interval(share))
         beyond = value > found.until
-        shown.append({gone(life): words.sentence(SAID[share]), "as seen": _by(life, seen, found.until), "likely range as seen": _between(seen_low, seen_high),
-                      "by the smooth curve": f"after more than {words.years(found.until)}" if beyond else words.years(value), "likely range": "not read so far out" if beyond else _between(low, min(high, math.inf if high <= found.until else math.inf))})  # fmt: skip
+        shown.append({gone(life): words.sentence(SAID[share]), "as seen": words.years(seen), "likely range as seen": _between(seen_low, seen_high),
+                      "by the smooth curve": f"after more than {words.years(found.until)}" if beyond else words.years(value), "likely range": "not read so far out" if beyond else _between(low, high if high <= found.until else math.inf)})  # fmt: skip
         exact.append({"share_gone": share, "seen_days": seen, "seen_low": seen_low, "seen_high": seen_high, "smooth_days": math.nan if beyond else value, "smooth_low": math.nan if beyond else low, "smooth_high": math.nan if beyond else high,
                       "last_failure_found_day": found.until})  # fmt: skip
     return pd.DataFrame(shown), pd.DataFrame(exact)
-
-
-def _by(life, days: float, until: float) -> str:
-    return "not reached" if math.isinf(days) else words.years(days)
 
 
 def _between(low: float, high: float) -> str:
@@ -124,7 +120,7 @@ def if_alike(life) -> str:
     return f", if {life.units} changed for other reasons had lasted like the rest" if bracketed else ""
 
 
-def half_by(life, found: Shapes | None) -> str:
+def half_by(life) -> str:
     """One sentence on when half were worn: read from the limits; "not reached" with what holds instead."""
     say = saying(life)
     seen = life.headline.quantile(0.5) if life.headline is not None and life.speaks else math.nan

@@ -128,6 +128,23 @@ def test_items_that_seem_reversed_already_are_a_warning_on_the_page(handmade, mo
     assert "may have been reversed already when they were typed" in html
 
 
+def test_where_lower_is_better_a_fall_is_an_improvement_and_nought_is_the_end_without_room(handmade, monkeypatch, tmp_path):
+    chance, log = np.random.default_rng(3), answered(handmade, TEN, patients=40)
+    rows = [(f"P{number:04d}", pd.Timestamp("2020-01-01") + pd.Timedelta(days=day), "day", None, "lower", "ohip_14", item, float(np.clip(round(level + chance.normal(0, 0.7)), 0, 4)) if level else 0.0, "patient", "home")
+            for number in range(40) for day, level in ((-10, 1 + 2 * chance.random()), (365, 0 if number < 12 else 0.5 + chance.random())) for item in range(1, 15)]  # fmt: skip
+    object.__setattr__(log, "answers", pd.DataFrame(rows, columns=log.answers.columns))
+    one = satisfaction_scores.asked(log)[0]
+    value, low, high, people = one.changed(YEAR_ONE)
+    before, after = (one.both(YEAR_ONE)[name].mean() for name in ("before", "after"))
+    assert value == pytest.approx(before - after) and 0 < low < value < high and people == 40
+    assert one.at_best(YEAR_ONE)["count"] == 12 and one.at_best(YEAR_ONE)["crowded"]
+    assert 0.7 < one.alpha.value < 1 and len(one.thresholds) == 2  # the smallest and the largest that studies give
+    html = write(handmade, monkeypatch, log, tmp_path).read_text(encoding="utf-8")
+    assert "lower is better" in html and "beyond what chance in answering gives" in html
+    assert html.count("answered, with room to gain") > 1 and "The plan names no smallest difference that matters" in html
+    assert "gave the best possible score" in html
+
+
 def test_answers_given_around_a_change_of_level_are_pointed_out(handmade):
     log = answered(handmade, TEN, occasion="before step")
     one = satisfaction_scores.asked(log)[0]
