@@ -197,3 +197,15 @@ def test_a_curve_stops_where_too_few_are_under_observation_whoever_comes_later()
     stops = life_of([*fresh, *late]).stops()
     assert stops[10] == pytest.approx(400 / YEAR) and stops[5] == pytest.approx(650 / YEAR)
     assert life_of([("P1", 300, False, 0, None), ("P2", 500, False, 0, None)]).stops()[5] == pytest.approx(300 / YEAR)
+
+
+@pytest.mark.parametrize(("apart", "shown"), [(365, True), (730, False)])
+def test_ending_care_at_the_first_long_gap_is_read_only_where_patients_are_asked_back_sooner(apart, shown):
+    import duckdb
+
+    from outcomes.analyses.cohort import _usual_gap
+    from outcomes.plan import read_plan
+
+    connection = duckdb.connect()
+    connection.execute(f"CREATE TABLE visits AS SELECT 'P' || i AS patient_id, DATE '2015-01-01' + {apart} * k AS visited_on FROM range(5) a(i), range(4) b(k)")
+    assert (_usual_gap(connection) < read_plan()["rules"]["under_care_days"]) is shown
