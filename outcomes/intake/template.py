@@ -76,8 +76,8 @@ def _sheet(book, table: schemas.Table, lists: dict[str, str]) -> None:
         letter = cell.column_letter
         sheet.column_dimensions[letter].width = WIDTHS[column.type]
         cells = f"{letter}2:{letter}{ROWS}"
-        # Text columns are text from the start, so that 0042 stays 0042 and 33 43 stays as typed.
-        style = {"date": "yyyy-mm-dd", "number": "General", "whole": "0"}.get(column.type, "@")
+        # Text from the start, so that 0042 stays 0042, 33 43 stays as typed, and 2024-03 does not become the first of the month.
+        style = {"number": "General", "whole": "0"}.get(column.type, "@")
         for row in range(2, 302):
             sheet.cell(row, number).number_format = style
         sheet.column_dimensions[letter].number_format = style
@@ -129,7 +129,7 @@ def _marks(book) -> None:
             if column.required:
                 _mark(sheet, f"{letter}2:{letter}{ROWS}", f"AND(COUNTA(${first}2:${last}2)>0,{letter}2=\"\")", fill, FormulaRule)
             if column.type == "date":
-                _mark(sheet, f"{letter}2:{letter}{ROWS}", f"AND(ISNUMBER({letter}2),{letter}2>40000,{letter}2>TODAY())", fill, FormulaRule)
+                _mark(sheet, f"{letter}2:{letter}{ROWS}", f"IFERROR(DATEVALUE({letter}2),0)>TODAY()", fill, FormulaRule)
         if name in ("day_sheet", "set_up"):
             cell = letters["patient"]
             _mark(sheet, f"{cell}2:{cell}{ROWS}", f"AND({cell}2<>\"\",COUNTIF(Patients!$A$2:$A${ROWS},{cell}2)=0)", fill, FormulaRule)
@@ -140,7 +140,7 @@ def _marks(book) -> None:
             _mark(sheet, f"{level}2:{level}{ROWS}", f"AND({some},{level}2=\"\")", fill, FormulaRule)
             _mark(sheet, f"{changed}2:{changed}{ROWS}", f"AND({changed}2=\"\",OR({why}2<>\"\",{level}2<>\"\"))", fill, FormulaRule)
             lost, date = letters["snap_lost"], letters["date"]
-            _mark(sheet, f"{lost}2:{lost}{ROWS}", f"AND(ISNUMBER({lost}2),ISNUMBER({date}2),{lost}2>{date}2)", fill, FormulaRule)
+            _mark(sheet, f"{lost}2:{lost}{ROWS}", f"AND(LEN({lost}2)=10,LEN({date}2)=10,IFERROR(DATEVALUE({lost}2)>DATEVALUE({date}2),FALSE))", fill, FormulaRule)
 
 
 def _mark(sheet, cells: str, formula: str, fill, rule) -> None:

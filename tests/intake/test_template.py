@@ -45,6 +45,7 @@ def test_each_coded_column_offers_exactly_the_codebooks_words(workbook):
 def test_pseudonyms_and_positions_stay_text_as_typed(workbook):
     sheet = open_book(workbook)["Day sheet"]
     assert sheet["A2"].number_format == "@"
+    assert sheet["B2"].number_format == "@"  # a month typed as 2024-03 stays a month
 
 
 def test_the_same_version_writes_the_same_sheets(workbook, tmp_path):
