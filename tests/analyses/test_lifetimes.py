@@ -207,5 +207,5 @@ def test_ending_care_at_the_first_long_gap_is_read_only_where_patients_are_asked
     from outcomes.plan import read_plan
 
     connection = duckdb.connect()
-    connection.execute(f"CREATE TABLE visits AS SELECT 'P' || i AS patient_id, DATE '2015-01-01' + {apart} * k AS visited_on FROM range(5) a(i), range(4) b(k)")
+    connection.execute(f"CREATE TABLE visits AS SELECT 'P' || i AS patient_id, DATE '2015-01-01' + ({apart} * k)::INTEGER AS visited_on FROM range(5) a(i), range(4) b(k)")
     assert (_usual_gap(connection) < read_plan()["rules"]["under_care_days"]) is shown
