@@ -33,15 +33,15 @@ class Settling:
 
     @cached_property
     def incidence(self):
-        """What ended the time at the starting level, by cause; None where nobody started."""
-        if self.rows.empty:
+        """What ended the time at the starting level, by cause; None where nobody started or nothing has ended it yet."""
+        if not (self.rows["cause"] != "").any():
             return None
         return longevity.cumulative_incidence(self.rows["days"].to_numpy(float), self.rows["cause"].to_numpy(object), cluster=self.rows["patient_id"].to_numpy(), level=self.confidence, small_sample=True)
 
     @cached_property
     def steps(self):
         """The same with every change of level as one cause."""
-        if self.rows.empty:
+        if not (self.rows["cause"] != "").any():
             return None
         cause = self.rows["cause"].where(~self.rows["cause"].isin(("step up", "step down", "changed")), "step")
         return longevity.cumulative_incidence(self.rows["days"].to_numpy(float), cause.to_numpy(object), cluster=self.rows["patient_id"].to_numpy(), level=self.confidence, small_sample=True)

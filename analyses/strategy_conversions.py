@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from outcomes.analyses.lifetimes import YEAR
@@ -36,15 +37,17 @@ def conversions(log) -> Conversions:
     balls = log.episodes[(log.episodes["attachment"] == "ball") & log.episodes["ended_on"].notna()]
     ended = set(zip(balls["patient_id"], pd.to_datetime(balls["ended_on"])))
     days = log.visits[log.visits["reason"] == "conversion"].drop_duplicates("patient_id")
-    rows = [_patient(log, one.patient_id, one.day) for one in days.itertuples() if (one.patient_id, one.day) in ended]
+    days = days[np.array([pair in ended for pair in zip(days["patient_id"], days["day"])], dtype=bool)]
+    seen = log.visits[log.visits["patient_id"].isin(days["patient_id"]) & log.visits["seen"]].drop_duplicates(["patient_id", "day"])
+    own, until = dict(iter(seen.groupby("patient_id"))), log.until()
+    rows = [_patient(own[one.patient_id], until[one.patient_id], one.patient_id, one.day) for one in days.itertuples() if one.patient_id in own]
     return Conversions(pd.DataFrame(rows, columns=["patient_id", "years_before", "problems_before", "years_after", "problems_after", "word_before", "word_after"]))
 
 
-def _patient(log, patient: str, day: pd.Timestamp) -> tuple:
-    own = log.visits[(log.visits["patient_id"] == patient) & log.visits["seen"]].drop_duplicates("day")
+def _patient(own: pd.DataFrame, last: pd.Timestamp, patient: str, day: pd.Timestamp) -> tuple:
     before, after = own[own["day"] < day], own[own["day"] > day]
     asked = own[own["snap"].isin(WORDS)]
-    first, last = own["day"].min(), log.until()[patient]
+    first = own["day"].min()
     earlier, later = asked[asked["day"] <= day]["snap"], asked[asked["day"] > day]["snap"]
     return (patient, max((day - first).days, 0) / YEAR, int(before["problem"].sum()), max((last - day).days, 0) / YEAR, int((after["problem"] & (after["day"] <= last)).sum()),
             earlier.iloc[-1] if len(earlier) else None, later.iloc[0] if len(later) else None)  # fmt: skip

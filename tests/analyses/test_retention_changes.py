@@ -215,3 +215,8 @@ def test_the_page_of_the_demo_clinic_prints_the_expected_rise_and_never_says_bec
 def test_nobody_who_agreed_gives_a_page_that_says_so(simulated, tmp_path):
     store = simulated(20, 3, cast={"consent": {"no": 1.0}})
     assert "The log cannot say" in text_of(retention_changes.report(store, plan(), tmp_path))
+
+
+@pytest.mark.parametrize(("patients", "seed"), [(1, 1), (2, 5), (12, 9)])
+def test_a_handful_of_patients_gives_a_page(simulated, tmp_path, patients, seed):
+    assert "too few" in text_of(retention_changes.report(simulated(patients, seed), plan(), tmp_path)).lower()

@@ -207,3 +207,29 @@ def test_nobody_who_agreed_gives_a_page_that_says_so(simulated, tmp_path):
     store = simulated(20, 3, cast={"consent": {"no": 1.0}})
     text = text_of(strategy_comparison.report(store, plan(), tmp_path))
     assert "not a fair comparison" in text and "could be sorted one way or the other" in text
+
+
+@pytest.mark.parametrize(("patients", "seed"), [(1, 1), (2, 5), (6, 2), (25, 1)])
+def test_a_handful_of_patients_gives_a_page_without_a_comparison(simulated, tmp_path, patients, seed):
+    text = text_of(strategy_comparison.report(simulated(patients, seed), plan(), tmp_path))
+    assert "not a fair comparison" in text and "difference as it was" not in text
+
+
+def test_patients_converted_from_balls_are_counted_on_both_sides_of_the_conversion(even):
+    _, log = even
+    small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "_lives"}, **_converted()})
+    row = conversions(small).rows.iloc[0]
+    assert len(conversions(small).rows) == 1
+    assert (row["problems_before"], row["problems_after"], row["word_before"], row["word_after"]) == (2, 1, "a bit loose", "just right")
+    assert row["years_before"] == pytest.approx(365 / 365.25) and row["years_after"] == pytest.approx(730 / 365.25)
+
+
+def _converted() -> dict:
+    """One patient converted from balls on 1 January 2022, one whose conversion had no ball."""
+    days = ["2021-01-01", "2021-05-01", "2021-09-01", "2022-01-01", "2022-06-01", "2023-01-01"]
+    visits = pd.DataFrame({"patient_id": "P0", "day": pd.to_datetime(days), "reason": ["recall", "problem", "problem", "conversion", "problem", "recall"], "problem": [False, True, True, False, True, False], "seen": True,
+                           "snap": [None, "far too loose", None, "a bit loose", "just right", "a bit firm"]})  # fmt: skip
+    other = visits.assign(patient_id="P1")
+    parts = pd.DataFrame({"patient_id": ["P0", "P1"], "attachment": ["ball", "stud"], "ended_on": pd.to_datetime(["2022-01-01"] * 2)})
+    people = pd.DataFrame({"patient_id": ["P0", "P1"], "ends_on": pd.to_datetime(["2024-01-01"] * 2), "left_on": pd.NaT, "left_reason": None})
+    return {"visits": pd.concat([visits, other], ignore_index=True), "episodes": parts, "patients": people}
