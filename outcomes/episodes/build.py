@@ -100,7 +100,7 @@ SELECT
     (SELECT count(*) FROM part_lives WHERE part <> 'bond') AS episodes,
     (SELECT count(*) FROM part_lives WHERE part <> 'bond' AND NOT start_known) AS episodes_start_unknown,
     (SELECT count(*) FROM neighbours) AS inserts_changed_with_a_neighbour,
-    (SELECT count(*) FROM endpoint_days WHERE follow_up = 'whole' AND noticed_outside) AS noticed_days_not_used
+    (SELECT count(*) FROM endpoint_days WHERE NOT until_gap AND noticed_outside) AS noticed_days_not_used
 """
 
 

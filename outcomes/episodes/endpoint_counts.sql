@@ -20,10 +20,10 @@
 --   | a        | 1       | recall | all           |
 --   | b        | 2       | problem | all          |
 --   endpoint_days
---   | follow_up | endpoint | kind   | unit | patient | excluded | observed | left_look | left_day | right_day | found_at | noticed_outside | still_watched | last_look  |
---   | whole     | 0        | insert | 71   | 1       |          | true     | 181       | 181      | 365       | recall   | false           | false         | 2024-01-01 |
---   | whole     | 0        | insert | 72   | 1       |          | false    | 0         | 0        |           |          | false           | true          | 2023-01-01 |
---   | whole     | 0        | insert | 73   | 2       |          | false    | 200       | 200      |           |          | false           | true          | 2024-06-01 |
+--   | until_gap | endpoint | kind   | unit | patient | excluded | observed | left_look | right_day | found_at | noticed_outside | still_watched | last_look  |
+--   | false     | 0        | insert | 71   | 1       |          | true     | 181       | 365       | recall   | false           | false         | 2024-01-01 |
+--   | false     | 0        | insert | 72   | 1       |          | false    | 0         |           |          | false           | true          | 2023-01-01 |
+--   | false     | 0        | insert | 73   | 2       |          | false    | 200       |           |          | false           | true          | 2024-06-01 |
 --   gives
 --   | endpoint    | units | patients | events | found_at_problem | gap_median | gap_90 | watched | not_seen_lately | never_seen | patients_without_recall |
 --   | insert worn | 3     | 2        | 1      | 0                | 184        | 184    | 2       | 1               | 1          | 1                       |
@@ -37,7 +37,7 @@ counted as (
     from endpoint_days
     left join planned on planned.patient = endpoint_days.patient
     cross join settings
-    where endpoint_days.follow_up = 'whole' and endpoint_days.excluded = ''
+    where not endpoint_days.until_gap and endpoint_days.excluded = ''
 )
 select
     plan_endpoints.name as endpoint, plan_endpoints.noticed_by,

@@ -1,9 +1,9 @@
 -- title: When each endpoint happened to each unit, in days since its day 0
 -- grain: one row per endpoint, unit and way of following it
--- key: follow_up, endpoint, unit
--- needs: units, units_until_gap, plan_endpoints, endpoint_events, part_rows, settings
+-- key: until_gap, endpoint, unit
+-- needs: units, units_until_gap, plan_endpoints, endpoint_events, part_rows, part_notes, settings
 --
--- follow_up: "whole" for the main results; "until the first gap" repeats the units of patients with a gap in care, cut at the day their care ended.
+-- until_gap: false for the main results; true repeats the units of patients with a gap in care, cut at the day their care ended.
 -- L is the last day the unit was looked at and nothing that counts was found (0 if never), R the first day it was. L counts from the last possible day 0 and
 -- takes a look at its first possible day, R the other way round: a coarse date only ever widens (L, R]. A failure on day 0 gets R = 1.
 --   left_look   examination rule: L
@@ -11,7 +11,7 @@
 --               service or its watching ended. An action or a state whose day is on record (noticed_by record) is exact, and U needs no notice.
 --   right_day   R, null while not found
 --   found_day   R for curves on the day found, on the clock of the last possible day 0
---   noticed_*   (L, R] narrowed to the day, month or year in which the patient noticed; a day outside (L, R] is not used (noticed_outside)
+--   noticed_*   (L, R] narrowed to the day, month or year in which the patient noticed, where that is known; a day outside (L, R] is not used (noticed_outside)
 -- Sources: Lesko et al., Am J Epidemiol 2018;187:623-632 and Epidemiology 2019;30:817-824 (when to censor).
 --
 -- cause: event; else the ending that ruled it out (died, denture retired, implant lost, changed for another reason) with its day; else blank: right-censored,
@@ -31,8 +31,11 @@
 --   | endpoint | unit | found_first | found_last | looked_before | found_at | log_row |
 --   | 1        | 3    | 2024-01-10  | 2024-01-10 | 2023-07-01    | problem  | 0       |
 --   part_rows
---   | noticed_first | noticed_last |
---   | 2024-01-07    | 2024-01-07   |
+--   | patient | seq | position | part    |
+--   | 1       | 2   | 33       | housing |
+--   part_notes
+--   | patient | seq | position | part    | noticed_first | noticed_last |
+--   | 1       | 2   | 33       | housing | 2024-01-07    | 2024-01-07   |
 --   units_until_gap
 --   | unit |
 --   units
@@ -45,20 +48,20 @@
 --   | insert  | 6    |             |            | false | unknown start | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2023-07-01 |          |               |            |
 --   gives
 --   | endpoint | unit | excluded                | entry_day | left_look | left_care | right_day | found_day | cause         | competing_day | noticed_left | noticed_right |
---   | 0        | 1    |                         | 0         | 181       | 181       | 365       | 365       | event         |               | 181          | 365           |
---   | 2        | 1    |                         | 0         | 364       | 364       | 365       | 365       | event         |               | 364          | 365           |
---   | 0        | 2    |                         | 0         | 335       | 335       |           | 335       | wanted firmer | 335           | 335          |               |
---   | 2        | 2    |                         | 0         | 334       | 334       | 365       | 335       | event         |               | 334          | 365           |
+--   | 0        | 1    |                         | 0         | 181       | 181       | 365       | 365       | event         |               |              |               |
+--   | 2        | 1    |                         | 0         | 364       | 364       | 365       | 365       | event         |               |              |               |
+--   | 0        | 2    |                         | 0         | 335       | 335       |           | 335       | wanted firmer | 335           |              |               |
+--   | 2        | 2    |                         | 0         | 334       | 334       | 365       | 335       | event         |               |              |               |
 --   | 1        | 3    |                         | 0         | 181       | 344       | 374       | 374       | event         |               | 370          | 371           |
---   | 1        | 4    |                         | 0         | 181       | 700       |           | 700       | died          | 730           | 700          |               |
+--   | 1        | 4    |                         | 0         | 181       | 700       |           | 700       | died          | 730           |              |               |
 --   | 0        | 5    | found failed on arrival |           |           |           |           |           |               |               |              |               |
 --   | 2        | 5    | found failed on arrival |           |           |           |           |           |               |               |              |               |
 --   | 0        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
 --   | 2        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
 with followed as (
-    select 'whole' as follow_up, * from units
+    select false as until_gap, * from units
     union all
-    select 'until the first gap', * from units_until_gap
+    select true, * from units_until_gap
 ),
 met as (
     select
@@ -79,7 +82,9 @@ met as (
     where plan_endpoints.attachments is null or followed.attachment is null or list_contains(plan_endpoints.attachments, followed.attachment::varchar)
 ),
 noticed_days as (
-    select rowid as log_row, noticed_first, noticed_last from part_rows where noticed_last is not null
+    select part_rows.rowid as log_row, noticed_first, noticed_last
+    from part_rows join part_notes using (patient, seq, position, part)
+    where noticed_last is not null
 ),
 entered as (
     select
@@ -116,7 +121,6 @@ bounded as (
             else l_look
         end as l_care,
         case when noticed_by = 'examination' then l_look else l_care end as l_own,
-        case when noticed_by = 'examination' then l_care else l_look end as l_other,
         happened and noticed_last is not null and noticed_by <> 'record' as noticed,
         case when noticed then greatest(l_look, noticed_first - 1 - start_last) end as n_left,
         case when noticed then least(right_if_found, greatest(noticed_last - start_first, 1)) end as n_right,
@@ -133,18 +137,16 @@ kept as (
     from bounded
 )
 select
-    follow_up, endpoint, kind, unit, patient, denture, fresh,
+    until_gap, endpoint, kind, unit, patient, denture, fresh,
     left_out::excluded_word as excluded,
     left_out = '' and happened as observed,
     case when left_out = '' then entry end::integer as entry_day,
     case when left_out = '' then l_look end::integer as left_look,
     case when left_out = '' then l_care end::integer as left_care,
-    case when left_out = '' then l_own end::integer as left_day,
     case when left_out = '' and happened then right_if_found end::integer as right_day,
     case when left_out = '' then (case when happened then found_late_on_clock else l_own end) end::integer as found_day,
-    case when left_out = '' then (case when happened then found_late_on_clock else l_other end) end::integer as found_day_other,
-    case when left_out = '' then (case when narrowed then n_left else l_own end) end::integer as noticed_left,
-    case when left_out = '' and happened then (case when narrowed then n_right else right_if_found end) end::integer as noticed_right,
+    case when left_out = '' and narrowed then n_left end::integer as noticed_left,
+    case when left_out = '' and narrowed then n_right end::integer as noticed_right,
     left_out = '' and noticed and not narrowed as noticed_outside,
     (case
         when left_out <> '' then ''

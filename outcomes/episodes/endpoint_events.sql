@@ -1,7 +1,7 @@
 -- title: Events that did not end the part they befell
 -- grain: one row per endpoint and unit: the first
 -- key: endpoint, unit
--- needs: part_history, part_lives, denture_log, denture_days, denture_looks, implant_days, visit_days, plan_endpoints, members, counting_findings, counting_actions, counting_causes
+-- needs: part_history, part_rows, part_lives, denture_log, denture_days, denture_looks, implant_days, visit_days, plan_endpoints, members, counting_findings, counting_actions, counting_causes
 --
 -- Findings and actions that count for an endpoint while the part stayed (worn and left in, tightened, picked up again), those of dentures and implants, and,
 -- for an endpoint made of others ("any of"), the first at any site of the denture, whatever became of the part. Events at which a part went are found by units.
@@ -102,7 +102,8 @@ of_members as (
     join members using (endpoint)
     join plan_endpoints using (endpoint)
     join part_lives on part_lives.life = at_parts.site * 4096 + at_parts.serial_before
-    where plan_endpoints.attachments is null or list_contains(plan_endpoints.attachments, part_lives.attachment::varchar)
+    left join (select rowid as first_row, attachment from part_rows) as fitted on fitted.first_row = part_lives.first_row and plan_endpoints.attachments is not null
+    where plan_endpoints.attachments is null or list_contains(plan_endpoints.attachments, fitted.attachment::varchar)
     union all
     select members.whole, part_lives.denture, part_lives.last_seq, end_first, end_last, found_at
     from part_lives

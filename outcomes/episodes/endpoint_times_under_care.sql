@@ -9,17 +9,17 @@
 --
 -- example:
 --   plan_endpoints
---   | endpoint | name        |
---   | 0        | insert worn |
+--   | endpoint | name        | noticed_by  |
+--   | 0        | insert worn | examination |
 --   unit_names
 --   | kind   | unit | unit_id |
 --   | insert | 71   | a       |
 --   | insert | 72   | b       |
 --   endpoint_days
---   | follow_up           | endpoint | kind   | unit | observed | left_day | right_day |
---   | whole               | 0        | insert | 71   | true     | 181      | 1365      |
---   | until the first gap | 0        | insert | 71   | false    | 181      |           |
---   | whole               | 0        | insert | 72   | true     | 181      | 365       |
+--   | until_gap | endpoint | kind   | unit | observed | left_look | right_day |
+--   | false     | 0        | insert | 71   | true     | 181      | 1365      |
+--   | true      | 0        | insert | 71   | false    | 181      |           |
+--   | false     | 0        | insert | 72   | true     | 181      | 365       |
 --   endpoint_times
 --   | endpoint    | unit_id | observed | left_day | right_day |
 --   | insert worn | a       | true     | 181      | 1365      |
@@ -29,11 +29,16 @@
 --   | insert worn | a       | false    | 181      |           |
 --   | insert worn | b       | true     | 181      | 365       |
 with cut as (
-    select plan_endpoints.name as endpoint, unit_names.unit_id, endpoint_days.*
+    select
+        plan_endpoints.name as endpoint, unit_names.unit_id, endpoint_days.* exclude (endpoint, noticed_left, noticed_right),
+        case when noticed_by = 'examination' then left_look else left_care end as left_day,
+        case when observed then found_day when noticed_by = 'examination' then left_care else left_look end as found_day_other,
+        coalesce(endpoint_days.noticed_left, left_day) as noticed_left,
+        coalesce(endpoint_days.noticed_right, endpoint_days.right_day) as noticed_right
     from endpoint_days
     join plan_endpoints using (endpoint)
     join unit_names on unit_names.kind = endpoint_days.kind and unit_names.unit = endpoint_days.unit
-    where endpoint_days.follow_up = 'until the first gap'
+    where endpoint_days.until_gap
 )
 select
     endpoint_times.* replace (

@@ -82,7 +82,7 @@ select
     case when sound.ending <> '' then sound.end_first end as ended_on,
     case when neighbours.life is not null then 'changed with a neighbour' else sound.ending::varchar end as ending,
     case when neighbours.known_sound then 'with its pair' else sound.cause::varchar end as cause,
-    sound.attachment::varchar as attachment,
+    fitted.attachment::varchar as attachment,
     fitted.level,
     newtons(insert_levels.retention, insert_levels.unit) as retention_n,
     fitted.height_mm, fitted.torque_ncm,
@@ -97,7 +97,7 @@ from sound
 join people using (patient)
 left join denture_days using (denture)
 left join denture_sets using (denture)
-left join (select rowid as first_row, level, height_mm, torque_ncm, pick_up, surface from part_rows) as fitted using (first_row)
+left join (select rowid as first_row, attachment, level, height_mm, torque_ncm, pick_up, surface from part_rows) as fitted using (first_row)
 left join visit_days on visit_days.patient = sound.patient and visit_days.seq = sound.first_seq and not sound.arrived
 left join neighbours on neighbours.life = sound.life
 left join late_entries on sound.arrived and late_entries.kind = sound.part and late_entries.unit = sound.life

@@ -11,11 +11,11 @@
 --   | endpoint | name        |
 --   | 0        | insert worn |
 --   endpoint_days
---   | follow_up           | endpoint | unit | patient | excluded      | observed |
---   | whole               | 0        | 71   | 1       |               | true     |
---   | whole               | 0        | 72   | 1       | unknown start | false    |
---   | whole               | 0        | 73   | 2       |               | false    |
---   | until the first gap | 0        | 73   | 2       |               | false    |
+--   | until_gap | endpoint | unit | patient | excluded      | observed |
+--   | false     | 0        | 71   | 1       |               | true     |
+--   | false     | 0        | 72   | 1       | unknown start | false    |
+--   | false     | 0        | 73   | 2       |               | false    |
+--   | true      | 0        | 73   | 2       |               | false    |
 --   gives
 --   | endpoint    | excluded      | units | patients | events | patients_with_events |
 --   | insert worn |               | 2     | 2        | 1      | 1                    |
@@ -29,6 +29,6 @@ select
     count(distinct patient) filter (observed) as patients_with_events
 from endpoint_days
 join plan_endpoints using (endpoint)
-where follow_up = 'whole'
+where not until_gap
 group by all
 order by all

@@ -1,7 +1,7 @@
 -- title: What happened at each site, row by row
 -- grain: one row per visit and part of a site
 -- key: site, seq
--- needs: part_rows, carried_rows, unseen_rows, reappearing_rows, settings
+-- needs: part_rows, carried_rows, unseen_looks, emptied_sites, settings
 --
 -- A site is a place for one part: a position of a denture for housings, inserts and clips; a position in the mouth for abutments and bars, which
 -- outlive dentures. The bond of a housing is followed as a site of its own ("bond"): picking the housing up again ends one bond and begins the next,
@@ -20,11 +20,11 @@
 --   | true  |
 --   carried_rows
 --   | patient |
---   unseen_rows
---   | log_row | unseen_on  | known_before |
---   | 5       | 2024-03-01 | 2024-02-01   |
---   reappearing_rows
---   | log_row |
+--   unseen_looks
+--   | log_row | stands_before |
+--   | 6       | 2024-02-01    |
+--   emptied_sites
+--   | log_row | was_empty | reappears | reappeared |
 --   part_rows
 --   | patient | denture | position | part    | seq | day_first  | day_last   | may_overlap | finding     | action          | on_delivery | taken_over | seen_before |
 --   | 1       | 5       | 33       | insert  | 1   | 2023-01-09 | 2023-01-09 | false       | not present | fitted          | true        | false      |             |
@@ -47,50 +47,47 @@
 with handled as (
     select
         rowid as log_row, patient, denture, position, part, seq, day_first, day_last, may_overlap, reason, snap, snap_history,
-        finding, action, change_reason, attachment, on_delivery, taken_over, seen_before, false as carried
+        finding, action, change_reason, on_delivery, taken_over, seen_before, false as carried
     from part_rows
     union all
     select
         part_rows.rowid, patient, denture, position, 'bond'::part_word, seq, day_first, day_last, may_overlap, reason, snap, snap_history,
-        finding, action, change_reason, attachment, on_delivery, taken_over, seen_before, false
+        finding, action, change_reason, on_delivery, taken_over, seen_before, false
     from part_rows, settings
     where part = 'housing' and settings.bonds
     union all
     select
-        null, patient, denture, position, part, seq, day_first, day_last, may_overlap, reason, null, null,
-        finding, action, null, null, false, false, seen_before, true
+        -1 - rowid, patient, denture, position, part, seq, day_first, day_last, may_overlap, reason, null, null,
+        finding, action, null, false, false, seen_before, true
     from carried_rows
 ),
 sited as (
     select
         ((case when part in ('abutment', 'bar') then 2 * patient::bigint else 2 * denture::bigint + 1 end) * 1024 + enum_code(position)) * 16 + enum_code(part) as site,
-        handled.* exclude (may_overlap, on_delivery),
+        handled.* exclude (may_overlap, on_delivery, seen_before),
         action in ('fitted', 'replaced') or (part = 'bond' and action = 'picked up again') or taken_over as opens,
-        lets_go(finding, action) and not opens as empties,
         not carried and action <> 'fitted' and finding <> 'not present'
             and not (action in ('replaced', 'moved') and on_delivery)
             and not (action = 'left out on purpose' and finding in ('not checked', 'notes silent')) as speaks_of_a_part,
-        finding not in ('not checked', 'notes silent', 'not present', 'covered', 'tissue grown over') as looked,
-        case when looked and not may_overlap then day_first end as listed_look,
-        reappearing_rows.log_row is not null as reappears,
-        unseen_rows.unseen_on, unseen_rows.known_before
+        case
+            when finding not in ('not checked', 'notes silent', 'not present', 'covered', 'tissue grown over') and not may_overlap then day_first
+        end as listed_look,
+        case when unseen_looks.log_row is null then seen_before else stands_before end as implied_look,
+        coalesce(emptied_sites.was_empty, false) as was_empty,
+        coalesce(emptied_sites.reappears, false) as reappears,
+        coalesce(emptied_sites.reappeared, 0) as reappeared
     from handled
-    left join reappearing_rows using (log_row)
-    left join unseen_rows using (log_row)
+    left join emptied_sites using (log_row)
+    left join unseen_looks using (log_row)
 ),
 in_turn as (
     select
-        * exclude (listed_look, unseen_on, known_before),
+        *,
         lead(seq) over in_order is null as last_row,
-        lag(seq) over in_order is null as first_row,
+        row_number() over in_order = 1 as first_row,
         first_value(speaks_of_a_part) over up_to_here as began_in_place,
-        coalesce(last_value(case when not says_nothing(finding, action) then empties end ignore nulls) over earlier, false) as was_empty,
         count(*) filter (opens) over earlier as opened,
-        count(*) filter (reappears) over up_to_here as reappeared,
-        max(listed_look) over earlier as listed_before,
-        max(listed_look) over up_to_here as listed_upto,
-        max(unseen_on) over earlier as unseen_before,
-        max(known_before) over earlier as known_then
+        max(listed_look) over earlier as listed_before
     from sited
     window
         in_order as (partition by site order by seq),
@@ -98,14 +95,15 @@ in_turn as (
         earlier as (partition by site order by seq rows between unbounded preceding and 1 preceding)
 )
 select
-    log_row, site, patient, denture, position, part, seq, day_first, day_last, reason, snap, snap_history, finding, action, change_reason, attachment,
-    taken_over, carried, looked, opens, last_row,
-    opens or empties as closes,
+    log_row, site, patient, denture, position, part, seq, day_first, day_last, reason, snap, snap_history, finding, action, change_reason,
+    taken_over, carried, opens, last_row,
+    finding not in ('not checked', 'notes silent', 'not present', 'covered', 'tissue grown over') as looked,
+    opens or lets_go(finding, action) as closes,
     case when first_row then speaks_of_a_part else reappears or not was_empty end as in_place,
     (first_row and speaks_of_a_part) or reappears as arrives,
     opens or (in_place and not closes) as in_place_after,
     (began_in_place::integer + opened + reappeared)::smallint as serial_before,
     (serial_before + opens::integer)::smallint as serial_after,
-    greatest(listed_before, case when unseen_before is null or seen_before > unseen_before then seen_before else known_then end) as looked_before,
-    greatest(listed_upto, looked_before) as looked_upto
+    greatest(listed_before, implied_look) as looked_before,
+    greatest(looked_before, listed_look) as looked_upto
 from in_turn

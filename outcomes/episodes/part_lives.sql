@@ -1,7 +1,7 @@
 -- title: Each physical part, from its start at a site to its end
 -- grain: one row per part in service at a site; the bonds of housings beside them
 -- key: life
--- needs: part_history, part_rows, watched, care, implant_days, settings
+-- needs: part_history, part_notes, watched, care, implant_days, settings
 --
 -- A part starts where its site opens, or was already in place (arrived) since the day written, else since an unknown day. It ends at the visit at which it
 -- went (by_row), or with its own carrier, or when watching ended, whichever was first. Carriers: the denture for housings and their bonds, inserts and clips;
@@ -23,9 +23,9 @@
 --   implant_days
 --   | patient | position | lost_first | lost_last  | seen_before |
 --   | 1       | 33       | 2024-09-01 | 2024-09-01 | 2023-07-01  |
---   part_rows
---   | position | part     | since_first | since_last |
---   | 33       | abutment | 2020-01-01  | 2020-12-31 |
+--   part_notes
+--   | patient | seq | position | part     | since_first | since_last |
+--   | 1       | 1   | 33       | abutment | 2020-01-01  | 2020-12-31 |
 --   part_history
 --   | site | log_row | patient | denture | position | part     | seq | day_first  | day_last   | finding     | action   | opens | closes | in_place | in_place_after | arrives | serial_before | serial_after | looked_before | looked_upto | last_row | carried | taken_over | looked |
 --   | 7    | 1       | 1       | 5       | 43       | insert   | 1   | 2023-01-09 | 2023-01-09 | not present | fitted   | true  | true   | false    | true           | false   | 0             | 1            |               |             | false    | false   | false      | false  |
@@ -39,7 +39,7 @@
 with put_in as (
     select
         site * 4096 + serial_after as life, site, part, position, patient, denture, serial_after as serial, log_row as first_row, seq as first_seq,
-        attachment, day_first as fitted_first, day_last as fitted_last, false as arrived
+        day_first as fitted_first, day_last as fitted_last, false as arrived
     from part_history
     where opens and not taken_over
 ),
@@ -47,12 +47,14 @@ found_there as (
     select
         site * 4096 + case when taken_over then serial_after else serial_before end as life,
         site, part_history.part, part_history.position, part_history.patient, part_history.denture,
-        case when taken_over then serial_after else serial_before end as serial, log_row as first_row, seq as first_seq, part_history.attachment,
+        case when taken_over then serial_after else serial_before end as serial, log_row as first_row, part_history.seq as first_seq,
         since_first as fitted_first,
         case when since_last > part_history.day_first then part_history.day_first else since_last end as fitted_last,
         true as arrived
     from part_history
-    join (select rowid as log_row, since_first, since_last from part_rows) as since using (log_row)
+    left join part_notes
+        on part_notes.patient = part_history.patient and part_notes.seq = part_history.seq and part_notes.position = part_history.position
+        and part_notes.part = case when part_history.part = 'bond' then 'housing'::part_word else part_history.part end
     where arrives or taken_over
 ),
 started as (
@@ -116,7 +118,7 @@ ended as (
 )
 select
     life, site, serial, part, position, patient, denture, arrived, first_row, first_seq, fitted_first, fitted_last, fitted_first is not null as start_known,
-    attachment, excluded, by_row, end_first, end_last,
+    excluded, by_row, end_first, end_last,
     case when by_row then last_row end as last_row,
     case when by_row then last_seq end as last_seq,
     case when by_row then finding end as finding,

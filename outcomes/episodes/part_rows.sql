@@ -3,29 +3,29 @@
 -- key: patient, seq, position, part
 -- needs: parts_log, visit_days, denture_days
 --
--- Each row brings the order and days of its visit; implied: the visit is a look at all such parts of that jaw; seen_before: the last earlier visit that was.
+-- Each row brings the order and days of its visit, and seen_before: the last earlier visit that was a look at all such parts of that jaw.
 -- taken_over: the part was not new that day: it was moved here from another position or denture, or the denture was delivered with the housings of the
 -- one before. on_delivery: the day the denture was delivered, on which nothing was in it before.
 -- Rows of visits without a day, and of housings and inserts that name no known denture, cannot be placed and are counted in the flow.
 --
 -- example:
 --   visit_days
---   | visit_id | patient | seq | day_first  | day_last   | reason   | lower_inserts | before_lower_inserts | before_lower_abutments |
---   | a        | 1       | 1   | 2023-01-09 | 2023-01-09 | delivery | true          |                      |                        |
---   | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall   | true          | 2023-07-01           | 2023-01-09             |
+--   | visit_id | patient | seq | day_first  | day_last   | reason   | before_lower_inserts | before_lower_abutments |
+--   | a        | 1       | 1   | 2023-01-09 | 2023-01-09 | delivery |                      |                        |
+--   | b        | 1       | 2   | 2024-02-01 | 2024-02-01 | recall   | 2023-07-01           | 2023-01-09             |
 --   denture_days
 --   | denture | denture_id | delivered_first | existing | housings_taken_over |
 --   | 5       | P1/lower/1 | 2023-01-09      | false    | true                |
 --   parts_log
---   | visit_id | denture_id | position | part     | finding     | action    | noticed_on | noticed_on_precision |
---   | a        | P1/lower/1 | 33       | housing  | sound       | fitted    |            |                      |
---   | b        | P1/lower/1 | 33       | insert   | worn        | replaced  | 2024-01-01 | month                |
---   | b        |            | 33       | abutment | loose in its seat | tightened |      |                      |
+--   | visit_id | denture_id | position | part     | finding     | action    |
+--   | a        | P1/lower/1 | 33       | housing  | sound       | fitted    |
+--   | b        | P1/lower/1 | 33       | insert   | worn        | replaced  |
+--   | b        |            | 33       | abutment | loose in its seat | tightened |
 --   gives
---   | patient | seq | denture | position | part     | taken_over | on_delivery | implied | seen_before | noticed_first | noticed_last |
---   | 1       | 1   | 5       | 33       | housing  | true       | true        | false   |             |               |              |
---   | 1       | 2   | 5       | 33       | insert   | false      | false       | true    | 2023-07-01  | 2024-01-01    | 2024-01-31   |
---   | 1       | 2   |         | 33       | abutment | false      | false       | false   | 2023-01-09  |               |              |
+--   | patient | seq | denture | position | part     | taken_over | on_delivery | seen_before |
+--   | 1       | 1   | 5       | 33       | housing  | true       | true        |             |
+--   | 1       | 2   | 5       | 33       | insert   | false      | false       | 2023-07-01  |
+--   | 1       | 2   |         | 33       | abutment | false      | false       | 2023-01-09  |
 with coded as (
     select
         visit_id, denture_id,
@@ -38,11 +38,7 @@ with coded as (
         attachment::attachment_word as attachment,
         level, torque_ncm, height_mm,
         pick_up::pick_up_word as pick_up,
-        surface::surface_word as surface,
-        noticed_on as noticed_first,
-        last_possible(noticed_on, noticed_on_precision) as noticed_last,
-        in_place_since as since_first,
-        last_possible(in_place_since, in_place_since_precision) as since_last
+        surface::surface_word as surface
     from parts_log
 )
 select
@@ -52,11 +48,6 @@ select
     coalesce(visit_days.day_first = denture_days.delivered_first and not denture_days.existing, false) as on_delivery,
     (action = 'moved' and (finding = 'not present' or on_delivery))
         or (part = 'housing' and action = 'fitted' and on_delivery and denture_days.housings_taken_over) as taken_over,
-    coalesce(case
-        when part in ('insert', 'clip') then case when is_upper then upper_inserts else lower_inserts end
-        when part = 'housing' then case when is_upper then upper_housings else lower_housings end
-        else case when is_upper then upper_abutments else lower_abutments end
-    end, false) as implied,
     case
         when part in ('insert', 'clip') then case when is_upper then before_upper_inserts else before_lower_inserts end
         when part = 'housing' then case when is_upper then before_upper_housings else before_lower_housings end

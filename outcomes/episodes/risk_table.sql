@@ -16,17 +16,17 @@
 --   | insert | 71   | true         | lower | light | stud       |
 --   | insert | 72   | true         | lower | light | stud       |
 --   endpoint_days
---   | follow_up | endpoint | kind   | unit | excluded | entry_day | found_day | observed |
---   | whole     | 0        | insert | 71   |          | 0         | 365       | true     |
---   | whole     | 0        | insert | 72   |          | 0         | 365       | false    |
+--   | until_gap | endpoint | kind   | unit | excluded | entry_day | found_day | observed |
+--   | false     | 0        | insert | 71   |          | 0         | 365       | true     |
+--   | false     | 0        | insert | 72   |          | 0         | 365       | false    |
 --   gives
 --   | endpoint    | first_insert | arch  | level | attachment | day | entered | failed | left |
 --   | insert worn | true         | lower | light | stud       | 0   | 2       | 0      | 0    |
 --   | insert worn | true         | lower | light | stud       | 365 | 0       | 1      | 1    |
 with moves as (
-    select endpoint, kind, unit, entry_day as day, 1 as entered, 0 as failed, 0 as "left" from endpoint_days where follow_up = 'whole' and excluded = ''
+    select endpoint, kind, unit, entry_day as day, 1 as entered, 0 as failed, 0 as "left" from endpoint_days where not until_gap and excluded = ''
     union all
-    select endpoint, kind, unit, found_day, 0, observed::integer, (not observed)::integer from endpoint_days where follow_up = 'whole' and excluded = ''
+    select endpoint, kind, unit, found_day, 0, observed::integer, (not observed)::integer from endpoint_days where not until_gap and excluded = ''
 )
 select
     plan_endpoints.name as endpoint, unit_names.first_insert, unit_names.arch, coalesce(unit_names.level, '') as level, coalesce(unit_names.attachment, '') as attachment, moves.day,

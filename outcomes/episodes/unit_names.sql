@@ -47,9 +47,9 @@ with named as (
         people.patient_id, part_lives.denture, arch_of(part_lives.position) as arch, part_lives.position::varchar as position,
         part_lives.serial::integer as serial,
         part_lives.part = 'insert' and part_lives.serial = 1 and not part_lives.arrived as first_insert,
-        fitted.level, part_lives.attachment::varchar as attachment, fitted.pick_up::varchar as pick_up
+        fitted.level, fitted.attachment::varchar as attachment, fitted.pick_up::varchar as pick_up
     from part_lives
-    left join (select rowid as first_row, level, pick_up from part_rows) as fitted using (first_row)
+    left join (select rowid as first_row, attachment, level, pick_up from part_rows) as fitted using (first_row)
     join people using (patient)
     left join denture_days using (denture)
     union all
@@ -63,9 +63,10 @@ with named as (
     union all
     select
         'implant'::part_word, part_lives.site, 'implant', people.patient_id || '/' || part_lives.position, people.patient_id, part_lives.denture,
-        arch_of(part_lives.position), part_lives.position::varchar, 1, false, null, part_lives.attachment::varchar, null
+        arch_of(part_lives.position), part_lives.position::varchar, 1, false, null, fitted.attachment::varchar, null
     from part_lives
     join people using (patient)
+    left join (select rowid as first_row, attachment from part_rows) as fitted using (first_row)
     where part_lives.part = 'abutment' and part_lives.serial = 1
 )
 select

@@ -1,17 +1,17 @@
 -- title: Everything that carries a clock
 -- grain: one row per unit: part, bond, denture or implant
 -- key: kind, unit
--- needs: part_lives, neighbours, late_entries, denture_days, denture_looks, care, plan_endpoints, closing_findings, closing_actions, closing_causes
+-- needs: part_lives, part_rows, neighbours, late_entries, denture_days, denture_looks, care, plan_endpoints, closing_findings, closing_actions, closing_causes
 --
 -- excluded: why a unit counts for no endpoint. Day 0 of a denture is its delivery, of an implant the day its first abutment was fitted.
--- closing: which endpoints the row at which a part went counts for, one bit each.
+-- attachment: only where an endpoint asks for it. closing: which endpoints the row at which a part went counts for, one bit each.
 --
 -- example:
 --   plan_endpoints
---   | endpoint | kind    |
---   | 0        | insert  |
---   | 1        | denture |
---   | 2        | implant |
+--   | endpoint | kind    | attachments |
+--   | 0        | insert  |             |
+--   | 1        | denture |             |
+--   | 2        | implant |             |
 --   closing_findings
 --   | kind   | finding | bits |
 --   | insert | worn    | 1    |
@@ -52,13 +52,16 @@ with parts as (
     select
         part_lives.part as kind, part_lives.life as unit, part_lives.patient, part_lives.denture,
         fitted_first as start_first, fitted_last as start_last, not arrived as fresh, start_known,
-        attachment, end_first, end_last, last_row, found_at, looked_before, last_look,
+        kinds.attachment, end_first, end_last, last_row, found_at, looked_before, last_look,
         case when neighbours.known_sound then 'with its pair'::cause_word else part_lives.cause end as cause,
         case when neighbours.life is not null then 'changed with a neighbour'::ending_word else part_lives.ending end as ending,
         part_lives.excluded,
         case when by_row then coalesce(by_finding.bits, 0) | coalesce(by_action.bits, 0) | coalesce(by_cause.bits, 0) else 0 end as closing
     from part_lives
     semi join plan_endpoints on plan_endpoints.kind = part_lives.part
+    left join (
+        select rowid as first_row, attachment from part_rows where part in (select kind from plan_endpoints where attachments is not null)
+    ) as kinds using (first_row)
     left join neighbours on neighbours.life = part_lives.life
     left join closing_findings as by_finding on by_finding.kind = part_lives.part and by_finding.finding = part_lives.finding
     left join closing_actions as by_action on by_action.kind = part_lives.part and by_action.action = part_lives.action

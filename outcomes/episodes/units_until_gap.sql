@@ -30,9 +30,9 @@
 --   | insert | 1    |                             | 2023-12-01 |        |       | 0       | 2023-07-01 | 2023-12-01 |
 --   | insert | 2    | after the first gap in care | 2023-12-01 |        |       | 0       |            | 2023-12-01 |
 with looks as (
-    select part_lives.part as kind, life as unit, patient, looked_on from life_looks join part_lives using (life, patient)
+    select part_lives.part as kind, life as unit, patient, looked_on from life_looks semi join stops using (patient) join part_lives using (life, patient)
     union all
-    select 'implant'::part_word, site, patient, looked_on from life_looks join part_lives using (life, patient) where part = 'abutment'
+    select 'implant'::part_word, site, patient, looked_on from life_looks semi join stops using (patient) join part_lives using (life, patient) where part = 'abutment'
     union all
     select 'denture'::part_word, denture, patient, looked_on from denture_looks join denture_days using (denture)
 ),
