@@ -33,7 +33,7 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
     until = what.stops.get(shape.stop_at, float(what.shares["years"].iloc[-1]) if len(what.shares) else 0.0)
     if what.shares.empty or until <= 0:
         raise CannotDraw("Too few patients were followed to draw what became of the parts.")
-    shares = what.shares[what.shares["years"] <= until]
+    shares = what.shares[what.shares["years"] < until]  # a change on the very last day has no width: it is neither drawn nor named
     shares = pd.concat([shares, shares.iloc[[-1]].assign(years=until)], ignore_index=True)
     names = [name for name in shares.columns if name != "years" and shares[name].iloc[-1] > 0]
     last = {**{name: float(shares[name].iloc[-1]) for name in names}, what.rest: 1 - float(shares[names].iloc[-1].sum())}

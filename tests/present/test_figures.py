@@ -151,3 +151,18 @@ def test_ticks_start_at_nought_and_stay_few():
         ticks = ticks_for(horizon)
         assert ticks[0] == 0 and len(ticks) <= 8
     assert fewer((0, 1, 2, 3, 4, 5, 6), 4) == (0, 2, 4, 6)
+
+
+def test_the_names_at_the_right_end_say_the_shares_that_are_drawn_there():
+    import pandas as pd
+
+    from outcomes.present.areas import Endings, endings
+    from outcomes.present.counts import Counts
+    from outcomes.present.canvas import PAGE
+    from outcomes.present.curves import Frame
+
+    shares = pd.DataFrame({"years": [0.0, 1.0, 2.0], "worn": [0.0, 0.3, 0.9]})
+    what = Endings(shares, {"worn": "accent"}, Counts("inserts", 20, (0.0, 1.0, 2.0), {"in place": (20, 14, 2), "ended": (0, 6, 18)}), {5: 2.0, 10: 2.0})
+    sheet = endings(what, Frame("What became", ""), PAGE)
+    said = " ".join(text.get_text() for text in sheet.figure.texts)
+    assert "worn 30" in said and "90" not in said
