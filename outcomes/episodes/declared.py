@@ -21,7 +21,7 @@ EXCLUDED = (
 OUTCOMES = tuple(dict.fromkeys(("", "event", *ENDINGS, *CAUSES, "failed otherwise")))
 
 # Kinds of unit are parts, the bonds of housings, dentures and implants.
-LISTS = {"part_word": "part", "finding_word": "part_finding", "action_word": "part_action", "change_word": "change_reason", "visit_reason_word": "reason", "checked_word": "parts_checked",
+LISTS = {"part_word": "part", "finding_word": "part_finding", "action_word": "part_action", "change_word": "change_reason", "visit_reason_word": "reason", "checked_word": "parts_checked", "arch_word": "arch",
          "snap_word": "snap", "history_word": "snap_history", "attachment_word": "attachment", "pick_up_word": "pick_up", "surface_word": "surface"}  # fmt: skip
 OTHER_UNITS = ("bond", "denture", "implant")
 UNITS = ("insert", "clip", "housing", "abutment", "bar", "denture", "implant")

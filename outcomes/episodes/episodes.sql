@@ -2,7 +2,7 @@
 -- made as: view
 -- grain: one row per physical part in service at a position
 -- key: episode_id
--- needs: part_lives, part_rows, left_failing, neighbours, late_entries, denture_sets, denture_days, people, visit_days, implants, insert_levels
+-- needs: part_lives, part_rows, left_failing, neighbours, late_entries, denture_sets, denture_days, people, visit_days, visits, implants, insert_levels
 --
 -- Days are whole days since the part's day 0, counted from the last possible day of fitting where that is coarse.
 -- entry_day: 0 for parts fitted while the log ran; for parts already in place the first day looked at (the next one, where that was a problem visit).
@@ -27,8 +27,11 @@
 --   | denture | sites |
 --   | 5       | 2     |
 --   visit_days
---   | visit_id | patient | seq | clinician |
---   | a        | 1       | 1   | A         |
+--   | visit_id | patient | seq |
+--   | a        | 1       | 1   |
+--   visits
+--   | visit_id | clinician |
+--   | a        | A         |
 --   part_rows
 --   | level |
 --   | light |
@@ -91,7 +94,7 @@ select
     implants.divergence_deg,
     denture_days.opposing,
     denture_sets.sites,
-    visit_days.clinician,
+    visits.clinician,
     sound.excluded::varchar as excluded
 from sound
 join people using (patient)
@@ -99,6 +102,7 @@ left join denture_days using (denture)
 left join denture_sets using (denture)
 left join (select rowid as first_row, attachment, level, height_mm, torque_ncm, pick_up, surface from part_rows) as fitted using (first_row)
 left join visit_days on visit_days.patient = sound.patient and visit_days.seq = sound.first_seq and not sound.arrived
+left join visits on visits.visit_id = visit_days.visit_id
 left join neighbours on neighbours.life = sound.life
 left join late_entries on sound.arrived and late_entries.kind = sound.part and late_entries.unit = sound.life
 left join implants on implants.patient_id = people.patient_id and implants.position = sound.position::varchar

@@ -47,38 +47,32 @@
 with handled as (
     select
         rowid as log_row, patient, denture, position, part, seq, day_first, day_last, may_overlap, reason, snap, snap_history,
-        finding, action, change_reason, on_delivery, taken_over, seen_before, false as carried
+        finding, action, change_reason, on_delivery, taken_over, seen_before
     from part_rows
     union all
     select
         part_rows.rowid, patient, denture, position, 'bond'::part_word, seq, day_first, day_last, may_overlap, reason, snap, snap_history,
-        finding, action, change_reason, on_delivery, taken_over, seen_before, false
+        finding, action, change_reason, on_delivery, taken_over, seen_before
     from part_rows, settings
     where part = 'housing' and settings.bonds
     union all
     select
         -1 - rowid, patient, denture, position, part, seq, day_first, day_last, may_overlap, reason, null, null,
-        finding, action, null, false, false, seen_before, true
+        finding, action, null, false, false, seen_before
     from carried_rows
 ),
 sited as (
     select
         ((case when part in ('abutment', 'bar') then 2 * patient::bigint else 2 * denture::bigint + 1 end) * 1024 + enum_code(position)) * 16 + enum_code(part) as site,
-        handled.* exclude (may_overlap, on_delivery, seen_before),
+        handled.* exclude (may_overlap, on_delivery),
         action in ('fitted', 'replaced') or (part = 'bond' and action = 'picked up again') or taken_over as opens,
-        not carried and action <> 'fitted' and finding <> 'not present'
+        log_row >= 0 and action <> 'fitted' and finding <> 'not present'
             and not (action in ('replaced', 'moved') and on_delivery)
             and not (action = 'left out on purpose' and finding in ('not checked', 'notes silent')) as speaks_of_a_part,
         case
             when finding not in ('not checked', 'notes silent', 'not present', 'covered', 'tissue grown over') and not may_overlap then day_first
-        end as listed_look,
-        case when unseen_looks.log_row is null then seen_before else stands_before end as implied_look,
-        coalesce(emptied_sites.was_empty, false) as was_empty,
-        coalesce(emptied_sites.reappears, false) as reappears,
-        coalesce(emptied_sites.reappeared, 0) as reappeared
+        end as listed_look
     from handled
-    left join emptied_sites using (log_row)
-    left join unseen_looks using (log_row)
 ),
 in_turn as (
     select
@@ -96,14 +90,18 @@ in_turn as (
 )
 select
     log_row, site, patient, denture, position, part, seq, day_first, day_last, reason, snap, snap_history, finding, action, change_reason,
-    taken_over, carried, opens, last_row,
+    taken_over, opens, last_row,
+    log_row < 0 as carried,
     finding not in ('not checked', 'notes silent', 'not present', 'covered', 'tissue grown over') as looked,
     opens or lets_go(finding, action) as closes,
-    case when first_row then speaks_of_a_part else reappears or not was_empty end as in_place,
-    (first_row and speaks_of_a_part) or reappears as arrives,
+    coalesce(emptied_sites.reappears, false) as comes_back,
+    case when first_row then speaks_of_a_part else comes_back or not coalesce(emptied_sites.was_empty, false) end as in_place,
+    (first_row and speaks_of_a_part) or comes_back as arrives,
     opens or (in_place and not closes) as in_place_after,
-    (began_in_place::integer + opened + reappeared)::smallint as serial_before,
+    (began_in_place::integer + opened + coalesce(emptied_sites.reappeared, 0))::smallint as serial_before,
     (serial_before + opens::integer)::smallint as serial_after,
-    greatest(listed_before, implied_look) as looked_before,
+    greatest(listed_before, case when unseen_looks.log_row is null then seen_before else stands_before end) as looked_before,
     greatest(looked_before, listed_look) as looked_upto
 from in_turn
+left join emptied_sites using (log_row)
+left join unseen_looks using (log_row)

@@ -42,7 +42,7 @@ with listed as (
 ),
 dated as (
     select
-        visits.visit_id, people.patient, visits.visit_order, visits.arch, visits.reason::visit_reason_word as reason, visits.clinician,
+        visits.visit_id, people.patient, visits.visit_order::utinyint as visit_order, visits.arch::arch_word as arch, visits.reason::visit_reason_word as reason,
         visits.snap::snap_word as snap, visits.snap_history::history_word as snap_history, visits.parts_checked::checked_word as parts_checked,
         coalesce(coarse_visits.day_first, visits.visited_on) as day_first,
         coalesce(coarse_visits.day_last, visits.visited_on) as day_last,
@@ -71,7 +71,7 @@ looks as (
 select
     visit_id, patient,
     (row_number() over patient_order)::smallint as seq,
-    day_first, day_last, may_overlap, arch, reason, clinician, snap, snap_history, parts_checked,
+    day_first, day_last, may_overlap, arch, reason, snap, snap_history, parts_checked,
     upper_jaw and inserts as upper_inserts,
     upper_jaw and housings as upper_housings,
     upper_jaw and abutments as upper_abutments,
