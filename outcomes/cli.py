@@ -51,11 +51,12 @@ def parser() -> argparse.ArgumentParser:
     audit.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
     _loading(audit)
 
-    report = command("report", "write reports from the store")
+    report = command("report", "write reports from the store, or say whether a report is still what its manifest says")
     report.add_argument("names", nargs="*", metavar="NAME", help="reports to write (default: clinic_audit)")
-    _store(report)
-    report.add_argument("--out", type=Path, required=True, help="folder to write")
-    report.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    report.add_argument("--store", type=Path, help="the store's file; with --verify the report is made again from it and compared")
+    report.add_argument("--out", type=Path, help="folder to write")
+    report.add_argument("--plan", type=Path, help="the clinic's own plan (TOML); with --verify it is compared with the report's plan")
+    report.add_argument("--verify", type=Path, metavar="MANIFEST", help="say which file, package, input, setting or store content differs from this manifest.json; writes nothing")
 
     history = command("history", "who added what when")
     _store(history)

@@ -79,9 +79,14 @@ def audit(options) -> int:
 
 
 def report(options) -> int:
-    """Write the named reports from the store."""
+    """Write the named reports from the store, or hold one against its manifest."""
     from outcomes.plan import read_plan
 
+    if options.verify is not None:
+        return _verify(options)
+    missing = [name for name in ("store", "out") if getattr(options, name) is None]
+    if missing:
+        raise Misuse(f"outcomes report: the following arguments are required: {', '.join(f'--{name}' for name in missing)}. To hold a report against its manifest, give --verify MANIFEST.")
     return _report(options.names or ["clinic_audit"], options.store, options.out, read_plan(options.plan), Progress(quiet=options.quiet))
 
 
@@ -169,6 +174,42 @@ def _report(names: list[str], store_path: Path, out: Path, plan, progress: Progr
             page = write(store, plan, out if len(names) == 1 else _folder(out / name), progress)
             print(f"Open {page} in a browser.")
     return 0
+
+
+def _verify(options) -> int:
+    """Say what differs from a report's manifest; exit status 1 where anything does."""
+    from outcomes.plan import read_plan
+    from outcomes.present import verify
+
+    if options.names or options.out is not None:
+        raise Misuse("--verify takes the report's name from its manifest and writes nothing: leave out the report's name and --out.")
+    record = verify.read(options.verify)
+    own = read_plan(options.plan) if options.plan is not None else None
+    said = verify.files(record) + verify.packages(record) + verify.altered(record)
+    said += verify.settings(record, own) if own is not None else []
+    if options.store is not None:
+        said += _made_again(record, options, own)
+    for sentence in [*said, *verify.summary(record, said, plan=own is not None, store=options.store is not None)]:
+        print(sentence)
+    return 1 if said else 0
+
+
+def _made_again(record, options, own) -> list[str]:
+    """What differs in the store, and what comes out otherwise where the report is written anew, by its own plan unless another is given."""
+    from tempfile import TemporaryDirectory
+
+    from outcomes.analyses.who import inputs
+    from outcomes.present import verify
+    from outcomes.store import open_store
+
+    progress, write = Progress(quiet=options.quiet), _writer(record.body["report"])
+    with open_store(options.store, read_only=True) as store, TemporaryDirectory() as made:
+        said = verify.inputs(record, inputs(store)) + verify.store(record, store.revision)
+        plan, unknown = verify.plan(record)
+        if own is None:
+            said += unknown
+        write(store, plan if own is None else own, Path(made), progress)
+        return said + verify.again(record, Path(made))
 
 
 def _writer(name: str):
