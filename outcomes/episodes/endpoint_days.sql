@@ -15,7 +15,7 @@
 -- Sources: Lesko et al., Am J Epidemiol 2018;187:623-632 and Epidemiology 2019;30:817-824 (when to censor).
 --
 -- cause: event; else the ending that ruled it out (died, denture retired, implant lost, changed for another reason) with its day; else blank: right-censored,
--- as for those who moved, withdrew or were lost. A part that failed in a way that does not count here is "failed otherwise", an insert then bears its cause.
+-- as for those who moved, withdrew or were lost, and for abutments and implants of those who gave up their denture. A part that failed in a way that does not count here is "failed otherwise", an insert then bears its cause.
 -- Late entry: entry_day is the first day seen with nothing that counts; failed at that look or before is excluded, and so is what was never looked at or has no time after entry.
 --
 -- example:
@@ -151,12 +151,12 @@ select
     (case
         when left_out <> '' then ''
         when happened then 'event'
-        when ending in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up') then ''
+        when ending in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up', 'changed to fixed', 'changed to plain denture') then ''
         when ending = 'failed' and cause <> '' then cause::varchar
         when ending = 'failed' then 'failed otherwise'
         else ending::varchar
     end)::outcome_word as cause,
-    case when left_out = '' and not happened and ending not in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up') then greatest(end_day, 1) end::integer as competing_day,
+    case when left_out = '' and not happened and ending not in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up', 'changed to fixed', 'changed to plain denture') then greatest(end_day, 1) end::integer as competing_day,
     case when left_out = '' and happened then found_at end as found_at,
     ending = '' as still_watched,
     case when left_out = '' then last_look end as last_look

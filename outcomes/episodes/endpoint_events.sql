@@ -91,7 +91,7 @@ at_dentures as (
     group by all
 ),
 at_implants as (
-    select counting_findings.endpoint, part_lives.site, implant_days.lost_first, implant_days.lost_last, implant_days.seen_before
+    select counting_findings.endpoint, part_lives.site, implant_days.lost_first, implant_days.lost_last, implant_days.abutments as seen_before
     from implant_days
     join counting_findings on counting_findings.kind = 'implant' and counting_findings.finding = implant_days.state
     join part_lives on part_lives.patient = implant_days.patient and part_lives.position = implant_days.position and part_lives.part = 'abutment' and part_lives.serial = 1

@@ -5,8 +5,9 @@
 --
 -- A log that lists failures but not the visits where nothing was wrong makes every part look short-lived. The sign: over half of the parts still serving were
 -- last recorded sound at or before the first review after fitting (on the day of fitting, where there was none) while failures were found later than that.
--- Only parts in place for longer than the plan's recall interval are asked, since a younger part has not been due for a look yet.
--- withheld: the sign is there for this kind. The build withholds all curves where every kind went unseen and any failed.
+-- Only parts in place for longer than the plan's recall interval are asked: a younger part has not been due for a look, and a young log is no such log.
+-- withheld: the sign is there for this kind of part. judged: the kind that failed most often, mostly inserts; where it is withheld, all curves are. Kinds are
+-- not thrown together, since recalls that look at inserts only leave most abutments and housings unseen and are recalls all the same.
 --
 -- example:
 --   settings
@@ -27,8 +28,8 @@
 --   | site | seq | part   | patient | in_place | finding | day_first  |
 --   | 7    | 3   | insert | 1       | true     | worn    | 2022-12-31 |
 --   gives
---   | part   | serving | unseen_since_review | failures_later | withheld |
---   | insert | 2       | 2                   | 1              | true     |
+--   | part   | serving | unseen_since_review | failures_later | withheld | judged |
+--   | insert | 2       | 2                   | 1              | true     | true   |
 with first_reviews as (
     select patient, min(day_first) as first_review from visit_days where reason = 'review' group by patient
 ),
@@ -60,7 +61,8 @@ select
     count(*) as serving,
     count(*) filter (coalesce(last_sound <= coalesce(review_on, fitted_last), true)) as unseen_since_review,
     any_value(coalesce(failures_later, 0)) as failures_later,
-    unseen_since_review * 2 > serving and any_value(coalesce(failures_later, 0)) > 0 as withheld
+    unseen_since_review * 2 > serving and any_value(coalesce(failures_later, 0)) > 0 as withheld,
+    row_number() over (order by any_value(coalesce(failures_later, 0)) desc, still_serving.part = 'insert' desc, still_serving.part) = 1 as judged
 from still_serving
 left join failures using (part)
 group by still_serving.part

@@ -5,7 +5,8 @@
 --
 -- A part starts where its site opens, or was already in place (arrived) since the day written, else since an unknown day. It ends at the visit at which it
 -- went (by_row), or with its own carrier, or when watching ended, whichever was first. Carriers: the denture for housings and their bonds, inserts and clips;
--- the implant for abutments. An abutment outlives its denture. A day written for "in place since" that lies after the first row is cut to that row's visit.
+-- the implant for abutments. An abutment outlives its denture. Where the implant is lost, the housing and insert over it are out of service from that day as
+-- well, though they stay in the denture. A day written for "in place since" that lies after the first row is cut to that row's visit.
 --
 -- last_look: the last day it was seen, whatever was found, within its service. cause: see insert_cause; for parts other than inserts it is blank.
 -- settling is read by the longest possible time since fitting, so that a coarse date never turns wear into a wish.
@@ -21,8 +22,8 @@
 --   | patient | end_day    | ending | consented |
 --   | 1       | 2024-12-31 |        | true      |
 --   implant_days
---   | patient | position | lost_first | lost_last  | seen_before |
---   | 1       | 33       | 2024-09-01 | 2024-09-01 | 2023-07-01  |
+--   | patient | position | lost_first | lost_last  | abutments  |
+--   | 1       | 33       | 2024-09-01 | 2024-09-01 | 2023-07-01 |
 --   part_notes
 --   | patient | seq | position | part     | since_first | since_last |
 --   | 1       | 1   | 33       | abutment | 2020-01-01  | 2020-12-31 |
@@ -78,20 +79,16 @@ carried_by as (
         started.*, went.* exclude (life, went),
         coalesce(went.went, false) as has_gone,
         started.part in ('abutment', 'bar') as on_implant,
-        coalesce(implant_days.lost_first <= care.end_day, false) as implant_gone,
         implant_days.lost_first,
-        case when not on_implant then watched.end_day when implant_gone then implant_days.lost_first else care.end_day end as service_end,
-        case when on_implant and implant_gone then implant_days.lost_last else service_end end as service_end_last,
+        case when on_implant then care.end_day else watched.end_day end as watched_until,
+        coalesce(implant_days.lost_first <= watched_until, false) as implant_gone,
+        case when implant_gone then implant_days.lost_first else watched_until end as service_end,
+        case when implant_gone then implant_days.lost_last else watched_until end as service_end_last,
+        case when implant_gone then 'implant lost'::ending_word when on_implant then care.ending::ending_word else watched.ending end as service_ending,
         case
-            when not on_implant then watched.ending
-            when implant_gone then 'implant lost'::ending_word
-            when care.ending in ('changed to fixed', 'changed to plain denture') then 'lost to follow-up'::ending_word
-            else care.ending::ending_word
-        end as service_ending,
-        case
-            when started.part in ('housing', 'bond') then watched.housings
-            when not on_implant then watched.inserts
-            when implant_gone then implant_days.seen_before
+            when started.part in ('housing', 'bond') then case when implant_gone then implant_days.housings else watched.housings end
+            when not on_implant then case when implant_gone then implant_days.inserts else watched.inserts end
+            when implant_gone then implant_days.abutments
             else watched.abutments
         end as implied_last,
         case when not care.consented then 'no consent'::excluded_word else coalesce(watched.excluded, ''::excluded_word) end as excluded
@@ -99,7 +96,7 @@ carried_by as (
     left join went on went.life = started.life
     left join watched on watched.denture = started.denture
     join care on care.patient = started.patient
-    left join implant_days on implant_days.patient = started.patient and implant_days.position = started.position and started.part in ('abutment', 'bar')
+    left join implant_days on implant_days.patient = started.patient and implant_days.position = started.position
 ),
 ended as (
     select

@@ -41,13 +41,13 @@
 --   | life | site | serial | part     | patient | denture | arrived | start_known | fitted_first | fitted_last | by_row | end_first  | end_last   | finding | cause      | ending            | looked_before | last_look  | excluded |
 --   | 1    | 9    | 1      | insert   | 1       | 5       | false   | true        | 2023-01-09   | 2023-01-09  | true   | 2024-02-01 | 2024-02-01 | worn    | worn, seen | failed            | 2023-07-01    | 2024-02-01 |          |
 --   | 2    | 10   | 1      | insert   | 1       | 5       | false   | true        | 2023-01-09   | 2023-01-09  | true   | 2024-02-01 | 2024-02-01 | sound   | routine    | routine           | 2023-07-01    | 2024-02-01 |          |
---   | 3    | 11   | 1      | abutment | 1       | 5       | true    | true        | 2020-01-09   | 2020-01-09  | false  | 2024-12-31 | 2024-12-31 |         |            | lost to follow-up |               | 2024-02-01 |          |
+--   | 3    | 11   | 1      | abutment | 1       | 5       | true    | true        | 2020-01-09   | 2020-01-09  | false  | 2024-12-31 | 2024-12-31 |         |            | changed to fixed  |               | 2024-02-01 |          |
 --   gives
 --   | kind    | unit | fresh | excluded | end_first  | ending                   | cause         | closing | last_look  | entry_on   |
 --   | insert  | 1    | true  |          | 2024-02-01 | failed                   | worn, seen    | 5       | 2024-02-01 |            |
 --   | insert  | 2    | true  |          | 2024-02-01 | changed with a neighbour | with its pair | 0       | 2024-02-01 |            |
 --   | denture | 5    | true  |          | 2024-12-31 | denture retired          |               | 0       | 2024-02-01 |            |
---   | implant | 11   | false |          | 2024-12-31 | lost to follow-up        |               | 0       | 2024-02-01 | 2023-03-01 |
+--   | implant | 11   | false |          | 2024-12-31 | changed to fixed         |               | 0       | 2024-02-01 | 2023-03-01 |
 with parts as (
     select
         part_lives.part as kind, part_lives.life as unit, part_lives.patient, part_lives.denture,
@@ -84,7 +84,7 @@ implants_watched as (
         'implant'::part_word as kind, first_abutment.site as unit, first_abutment.patient, first_abutment.denture,
         first_abutment.fitted_first as start_first, first_abutment.fitted_last as start_last, not first_abutment.arrived as fresh, first_abutment.start_known,
         care.end_day as end_first, care.end_day as end_last, max(abutments.last_look) as last_look, ''::cause_word as cause,
-        (case when care.ending in ('changed to fixed', 'changed to plain denture') then 'lost to follow-up' else care.ending end)::ending_word as ending,
+        care.ending::ending_word as ending,
         first_abutment.excluded, 0::bigint as closing
     from part_lives as first_abutment
     join part_lives as abutments on abutments.site = first_abutment.site

@@ -132,7 +132,7 @@ def test_the_patient_rule_stops_when_the_patient_leaves(reason, cause):
     assert row["competing_day"] == (366 if cause else None)
 
 
-def test_moving_away_only_ends_the_watching_of_an_abutment_when_the_denture_is_given_up():
+def test_giving_up_the_denture_only_ends_the_watching_of_an_abutment():
     derived = Clinic(left_on="2021-01-01", left_reason="changed to fixed").fit("2020-01-01").build(closing_day="2022-01-01")
     assert derived.time("abutment loosening")["cause"] == ""
 

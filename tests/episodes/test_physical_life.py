@@ -73,13 +73,13 @@ def test_an_insert_stays_when_its_housing_is_picked_up_again():
     assert brief(derived.episodes("housing")) == [(1, "", 731)]
 
 
-def test_an_abutment_ends_with_its_implant_on_the_day_that_was_lost():
+def test_whatever_stands_on_an_implant_is_out_of_service_from_the_day_that_was_lost():
     clinic = Clinic().fit("2020-01-01").visit("2020-12-01", checked="all")
     clinic.tables["implants"].append({"patient_id": "P1", "position": "33", "state": "lost", "state_on": "2021-03-01"})
     derived = clinic.visit("2021-06-01", "recall", ("33", "insert", "sound", "left out on purpose"), checked="all").build()
-    assert brief(derived.episodes("abutment")) == [(1, "implant lost", 425)]
-    assert derived.episodes("abutment")[0]["last_sound_day"] == 335
-    assert brief(derived.episodes()) == [(1, "left out on purpose", 517)]
+    for part in ("abutment", "housing", "insert"):
+        assert brief(derived.episodes(part)) == [(1, "implant lost", 425)]
+        assert derived.episodes(part)[0]["last_sound_day"] == 335
 
 
 def test_an_abutment_taken_out_on_the_day_its_implant_was_lost_ended_with_the_implant():

@@ -103,10 +103,16 @@ def test_a_log_too_young_for_recalls_withholds_nothing():
     assert clinic.build(closing_day="2021-12-01").built.guard is None
 
 
-def test_recalls_that_look_at_inserts_only_do_not_withhold_but_warn():
-    clinic = Clinic().fit("2018-01-01").visit("2019-01-01", "problem", ("33", "abutment", "loose in its seat", "tightened"), ("33", "housing", "debonded", "picked up again"))
+def test_recalls_that_look_at_inserts_only_are_recalls_and_the_rest_is_warned_of():
+    clinic = Clinic().fit("2018-01-01", ("33", "43"))
+    clinic.visit("2019-01-01", "problem", WORN, ("43", "housing", "debonded", "picked up again")).visit("2020-01-01", "problem", ("33", "insert", "worn", "replaced"))
+    for name in ("P2", "P3"):
+        clinic.patient(name).fit("2018-01-01", ("33", "43")).visit("2021-06-01", "recall", checked="inserts only")
     derived = clinic.visit("2021-06-01", "recall", checked="inserts only").build(closing_day="2022-01-01")
+    withheld = {row["part"]: row["withheld"] for row in derived.rows("SELECT * FROM guard")}
+    assert withheld == {"insert": False, "housing": True, "abutment": False}
     assert derived.built.guard is None
+    assert any("housings still serving were not recorded sound" in sentence for sentence in derived.built.warnings)
 
 
 def test_the_log_says_how_well_it_looked():
