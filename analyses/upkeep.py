@@ -13,12 +13,17 @@ from outcomes.analyses.lifetimes import YEAR
 
 @dataclass(frozen=True, eq=False)
 class Upkeep:
-    """``patients``: patient_id, begun, ended, years, unplanned, planned, minutes. ``days``: patient_id, day, problem."""
+    """``patients``: patient_id, begun, ended, years, unplanned, planned, minutes. ``days``: patient_id, day, problem.
+
+    ``unwritten``: visits whose minutes nobody wrote down; they count as long as the others on average. ``timed``: whether anybody wrote any.
+    """
 
     patients: pd.DataFrame
     days: pd.DataFrame
     confidence: float
     few: int
+    unwritten: int = 0
+    timed: bool = True
 
     @property
     def years(self) -> float:
@@ -58,7 +63,8 @@ class Upkeep:
 def upkeep(log) -> Upkeep:
     """Visits per patient from the first denture (or the first visit in the log, for those who came with one) to the end of care."""
     seen = log.visits[log.visits["seen"]]
-    days = seen.groupby(["patient_id", "day"], as_index=False).agg(problem=("problem", "any"), minutes=("minutes", "sum"))
+    by_day = seen.groupby(["patient_id", "day"])
+    days = pd.DataFrame({"problem": by_day["problem"].any(), "minutes": by_day["minutes"].sum(min_count=1)}).reset_index()
     first_visit = days.groupby("patient_id")["day"].min()
     delivered = log.dentures.groupby("patient_id")["delivered_on"].min()
     start = pd.concat([first_visit, delivered], axis=1).dropna(subset=["day"])
@@ -68,7 +74,9 @@ def upkeep(log) -> Upkeep:
     years = ((ended - begun).dt.days.clip(lower=0)) / YEAR
     frame = pd.DataFrame({"patient_id": begun.index, "begun": begun.to_numpy(), "ended": ended.to_numpy(), "years": years.to_numpy(), "fresh": fresh.to_numpy()})
     inside = days[(days["day"] > days["patient_id"].map(begun)) & (days["day"] <= days["patient_id"].map(ended))]
+    blank = inside["minutes"].isna()
+    inside = inside.assign(minutes=inside["minutes"].astype(float).fillna(inside["minutes"].mean()))
     counted = inside.groupby("patient_id").agg(unplanned=("problem", "sum"), visits=("problem", "size"), minutes=("minutes", "sum"))
     frame = frame.merge(counted, how="left", on="patient_id").fillna({"unplanned": 0, "visits": 0, "minutes": 0})
     frame["planned"] = frame["visits"] - frame["unplanned"]
-    return Upkeep(frame, inside, log.plan["report"]["level"], log.plan["report"]["test_patients"])
+    return Upkeep(frame, inside, log.plan["report"]["level"], log.plan["report"]["test_patients"], int(blank.sum()), bool((~blank).any()))

@@ -81,10 +81,12 @@ def described(log) -> pd.DataFrame:
     if len(known):
         quarter = np.quantile(known, [0.25, 0.5, 0.75])
         add("age at the first denture, middle half", f"{words.number(quarter[1])} ({words.number(quarter[0])} to {words.number(quarter[2])})", int(total - len(known)))
+    unknown = int((patients["sex"].isna() | (patients["sex"] == "unknown")).sum())
     for word in ("female", "male"):
         count = int((patients["sex"] == word).sum())
         if count:
-            add(word, words.share(count / total, total), int(patients["sex"].isin((None, "unknown")).sum() + patients["sex"].isna().sum()) if word == "female" else 0)
+            add(word, words.share(count / total, total), unknown)
+            unknown = 0  # once is enough
     add("overdentures", str(len(log.dentures)))
     for arch in ("lower", "upper"):
         add(f"of the {arch} jaw", str(int((log.dentures["arch"] == arch).sum())))
