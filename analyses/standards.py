@@ -9,6 +9,7 @@ import pandas as pd
 
 from outcomes import longevity
 from outcomes.analyses.lifetimes import DEPENDS, YEAR
+from outcomes.analyses.sentences import saying
 from outcomes.present import words
 from outcomes.present.content import Verdict
 
@@ -103,7 +104,7 @@ def _of_endpoint(log, one: dict) -> Measured:
         second = other_curve.share_interval(years * YEAR)
         if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said and abs(other - found.value) > DEPENDS:
             said, why = CANNOT_TELL, "it depends on who came back"
-    counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} had it"
+    counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} {saying(life).happened} so far"
     return Measured(one["name"], standard, said, found.value, found.low, found.high, life.patients, _need(found, standard, life.patients, life.parts), why, other, years, counted)
 
 

@@ -50,6 +50,13 @@ def test_visits_are_counted_by_patient():
     assert len(standards.checked_at(visits.assign(reason="problem"))) == 0
 
 
+def test_too_few_failures_are_told_in_the_words_of_the_endpoint(handmade):
+    log = handmade.log(12, fail=30)
+    told = {one.name: standards.said(one, 0.95).found for one in standards.measured(log) if one.counted}
+    assert told and all(words.endswith("so far") and " had it" not in words for words in told.values()), told
+    assert any("needed a repair" in words or "had a housing come loose" in words for words in told.values())
+
+
 def test_a_whole_clinic_that_never_asks_does_not_meet_the_standard(handmade):
     log = handmade.log(40, asked=False)
     asked = next(one for one in standards.measured(log) if one.name == "Snap asked at visits")
