@@ -49,6 +49,8 @@ def normal_estimate(value: float, se: float, level: float = 0.95, note: str = ""
 
 def as_numbers(name: str, values, *, finite: bool = True, length: int | None = None) -> np.ndarray:
     """One-dimensional float array, checked: right length, no missing value, finite unless told otherwise."""
+    if getattr(getattr(values, "dtype", None), "kind", "") in ("m", "M"):  # numpy would read them as nanoseconds
+        raise ArgumentError(name, "holds dates or spans of time", "Give numbers in one unit, such as whole days: (end - start).dt.days.")
     try:
         array = np.asarray(values, dtype=float)
     except (TypeError, ValueError):
@@ -63,7 +65,8 @@ def as_numbers(name: str, values, *, finite: bool = True, length: int | None = N
     bad = ~np.isfinite(array) if finite else np.isnan(array)
     if bad.any():
         what = "a missing or infinite value" if finite else "a missing value"
-        raise ArgumentError(name, f"holds {what}", "Drop or fill such rows before the call.", int(np.argmax(bad)))
+        remedy = "Drop or fill such rows before the call." if finite else "Drop or fill such rows before the call; inf says that it had not happened by the last look."
+        raise ArgumentError(name, f"holds {what}", remedy, int(np.argmax(bad)))
     return array
 
 
@@ -135,6 +138,8 @@ def as_times(t) -> np.ndarray:
 
 def as_probability(name: str, value) -> float:
     """A number strictly above 0 and at most 1."""
+    if np.ndim(value) != 0:
+        raise ArgumentError(name, "must be a single number", "Ask for one share at a time.")
     p = float(value)
     if not 0 < p <= 1:
         raise ArgumentError(name, f"must lie between 0 and 1, not {value!r}", "Give 0.5 for the median.")

@@ -103,6 +103,8 @@ def mean_cumulative_function(subject, start, stop, event, *, cluster=None, ended
         variance, note = np.full(len(days), np.nan), "one cluster has no between-cluster variance: standard errors are nan"
     elif small_sample:
         quantile, factor = t_quantile(level, clusters), clusters / (clusters - 1)
+    if not amount.sum() > 0:
+        note = note or "no event: the mean stays at 0 and has no limits; event_rate gives an exact upper one"
     low, high = limits.count_limits(accrual.value, variance * factor, quantile)
     what = "still in service (Nelson–Aalen type)" if ended is None else "started, ended units counting no further events (Ghosh–Lin)"
     return MeanCumulative(

@@ -15,6 +15,9 @@ REFUSED = {
     "no rows": (lambda: longevity.kaplan_meier([], []), "duration", None),
     "words for days": (lambda: longevity.kaplan_meier(["a week"], [1]), "duration", None),
     "an event that is neither": (lambda: longevity.kaplan_meier([1, 2], [1, 2]), "observed", 1),
+    "spans of time for days": (lambda: longevity.kaplan_meier(pd.to_timedelta([1, 2], unit="D"), [1, 1]), "duration", None),
+    "dates for days": (lambda: longevity.turnbull(pd.to_datetime(["2024-01-01"]), [5]), "left", None),
+    "two quantiles at once": (lambda: longevity.kaplan_meier([1, 2], [1, 1]).quantile([0.2, 0.5]), "p", None),
     "too few events": (lambda: longevity.kaplan_meier([1, 2], [1]), "observed", None),
     "an event unknown to pandas": (lambda: longevity.kaplan_meier([1, 2], pd.array([True, None], dtype="boolean")), "observed", 1),
     "a missing event": (lambda: longevity.kaplan_meier([1, 2], [1, NAN]), "observed", 1),
@@ -167,3 +170,13 @@ def test_results_cannot_be_changed():
 def test_columns_of_a_frame_with_its_own_index_are_taken_by_position():
     frame = pd.DataFrame({"day": [3, 1, 2], "failed": [True, False, True], "who": pd.Categorical(["p", "q", "p"])}, index=[7, 8, 9])
     assert longevity.kaplan_meier(frame.day, frame.failed, cluster=frame.who).survival_at(2) == 0.5
+
+
+def test_a_missing_right_end_is_told_how_to_say_not_yet():
+    with pytest.raises(ArgumentError, match="inf says that it had not happened by the last look"):
+        longevity.turnbull([0, 2], [5, NAN])
+
+
+def test_upkeep_without_an_event_says_why_it_has_no_limits():
+    curve = longevity.mean_cumulative_function(["a", "b"], [0, 0], [8, 8], [0, 0])
+    assert curve.mean_at(5) == 0 and np.isnan(curve.interval_at(5)).all() and "no event" in curve.note
