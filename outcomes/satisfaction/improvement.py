@@ -38,7 +38,7 @@ class Responders:
 
 def _named(thresholds) -> list[tuple[str, float]]:
     named = []
-    for t in thresholds:
+    for t in [thresholds] if isinstance(thresholds, Threshold) or np.ndim(thresholds) == 0 else thresholds:
         meaning, value = (f"{t.population}; {t.source} ({t.sure})", t.change) if isinstance(t, Threshold) else ("", t)
         try:
             value = float(value)
@@ -70,7 +70,7 @@ def responders(before, after, *, thresholds, better: str = "higher", group=None,
     """Share of patients improved by at least each threshold, Wilson limits, non-answer as missing, worst and best case.
 
     before, after: one score per patient, nan where there is none; patients without a score before are left out. thresholds:
-    numbers or an instrument's thresholds. group: two labels for a difference (Newcombe limits). best: the best possible score,
+    numbers or an instrument's thresholds, or a single one. group: two labels for a difference (Newcombe limits). best: the best possible score,
     to set patients apart who had less than the threshold left to gain. alpha: reliability of the scores before, which adds
     for each threshold the row "beyond measurement error". A change of the threshold exactly counts as improved.
     Raises ArgumentError for no or negative thresholds. Wilson and Newcombe: Newcombe 1998 Stat Med 17:857 and 873.

@@ -101,6 +101,11 @@ def test_shares_improved_by_hand_at_two_thresholds_with_both_extremes():
     assert counts(found, 5)["answered only"] == (2, 7)
 
 
+def test_a_single_threshold_needs_no_list():
+    one, listed = (responders([1, 2, 3, 4], [2, 3, 5, 4], thresholds=t).table() for t in (1, [1]))
+    assert one.equals(listed)
+
+
 def test_those_without_room_are_set_apart():
     """One of nine starts at 4, best 0: no room for 5, so 6 answered with room."""
     found = responders(BEFORE, AFTER, thresholds=[5], better="lower", best=0)
