@@ -6,7 +6,7 @@ import importlib.util
 import sys
 from pathlib import Path
 
-for name in ("clinic_log", "simulated_log"):
+for name in ("clinic_log", "simulated_log", "censoring_study"):
     path = Path(__file__).with_name(f"{name}.py")
     if name not in sys.modules and path.exists():
         spec = importlib.util.spec_from_file_location(name, path)
