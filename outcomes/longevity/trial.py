@@ -16,6 +16,8 @@ from outcomes.longevity.balance import chances, differences, effective_share, ou
 from outcomes.longevity.estimate import ArgumentError, Estimate, as_numbers, normal_quantile
 
 WITHHELD = "not a fair comparison"
+SAME = "in one arm every patient came out the same, so draws cannot show how far chance reaches"
+HAIR = 1e-9  # sums of weights round
 
 
 @dataclass(frozen=True)
@@ -178,8 +180,10 @@ def _contrast(one: Outcome, arm, weight, fair: bool, k: int, drawn, z: float, le
 
 
 def _spread(values: np.ndarray) -> float:
+    """SD of the draws; nan where too few could be read, or where all are the same: an arm in which nothing happened draws nothing else."""
     known = values[np.isfinite(values)]
-    return float(known.std(ddof=1)) if len(known) >= 0.95 * len(values) and len(known) > 1 else float("nan")
+    sd = float(known.std(ddof=1)) if len(known) >= 0.95 * len(values) and len(known) > 1 else float("nan")
+    return sd if sd > HAIR * (1 + abs(float(known[0]))) else float("nan")
 
 
 def _limits(value: float, se: float, z: float) -> tuple[float, float]:
@@ -187,6 +191,8 @@ def _limits(value: float, se: float, z: float) -> tuple[float, float]:
 
 
 def _difference(pair, draws, z, level) -> Estimate:
+    if np.isfinite(pair).all() and np.isfinite(draws).all() and np.isnan([_spread(draws[:, 0]), _spread(draws[:, 1])]).any():
+        return Estimate(*[float("nan")] * 4, level, SAME)
     value, se = pair[1] - pair[0], _spread(draws[:, 1] - draws[:, 0])
     return Estimate(value, se, *_limits(value, se, z), level, "" if np.isfinite(se) else "too few draws had both arms followed so long")
 

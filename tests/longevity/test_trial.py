@@ -230,3 +230,13 @@ def test_patients_needed_is_the_textbook_number():
     assert patients_needed(1.0, 0.5, effective=0.5) == 126
     with pytest.raises(ArgumentError):
         patients_needed(1.0, 0.0)
+
+
+def test_an_arm_in_which_nothing_happened_has_no_limits_of_no_width():
+    rng = np.random.default_rng(7)
+    other = np.repeat([False, True], 60)
+    found = trial(other, {"trait": np.tile([0.0, 1.0], 60)}, np.where(other, 0.0, rng.poisson(0.5, 120)))
+    contrast = found.contrast("value")
+    assert found.fair and contrast.crude[1] == 0
+    assert np.isnan(contrast.crude_limits[1]).all() and np.isfinite(contrast.crude_limits[0]).all()
+    assert np.isnan([contrast.difference.value, contrast.difference.low, contrast.crude_difference.se]).all() and "came out the same" in contrast.difference.note
