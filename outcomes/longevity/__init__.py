@@ -43,6 +43,8 @@ _MODULE = {
     "wilson_interval": "shares",
     "newcombe_interval": "shares",
     "effective_sample_interval": "shares",
+    "expected_failures": "funnel",
+    "share_limits": "funnel",
     # regression
     "accelerated_failure": "accelerated",
     "proportional_hazards": "hazards",
