@@ -1,11 +1,11 @@
-"""The clinic's audit: from the store to one page that answers how long parts last, what to do next, and how sure we are."""
+"""The clinic's audit: from the store to one page, and a talk, that answer how long parts last, what to do next, and how sure we are."""
 
 from __future__ import annotations
 
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import answers, certainty, methods, next_steps, sections, standards, who
+from outcomes.analyses import answers, certainty, clinicians, methods, next_steps, sections, standards, talk, visits_calendar, who
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.people import satisfied, snap
 from outcomes.analyses.retention import settling
@@ -27,13 +27,17 @@ def report(store, plan, out, progress=None) -> Path:
         said += [answers.of_settling(settled, plan), answers.of_upkeep(visits, level), answers.of_snap(felt), answers.of_satisfied(scored, level)]
         found = standards.measured(log)
         verdicts = tuple(standards.said(one, level) for one in found)
-        todo = next_steps.tasks(log)
+        todo, made = next_steps.tasks(log), methods.methods(log, lives, settled, scored)
+        compared = talk.light_or_firm(log, store.connection, plan)
     with step("Drawing figures"):
         folder = Folder(out)
         detail = [sections.of_lifetime(log, life, answer, folder) for life, answer in zip(lives, said)]
         detail += [sections.starting_level(settled, said[-4], plan, folder), sections.upkeep(visits, said[-3], plan, folder), sections.people(felt, scored, plan, folder)]
         detail += [sections.certain(log, lives, found, folder), sections.standards(found, verdicts, level, folder), sections.who(log, who.stages(log), who.described(log), folder)]
-        detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), methods.methods(log, lives, settled, scored), methods.plan(log)]
+        detail += [visits_calendar.section(log, folder), clinicians.section(log, lives, folder)]
+        detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), made, methods.plan(log)]
+    with step("Writing the talk"):
+        folder.talk(talk.talk(log, lives, said, settled, felt, scored, todo, compared, made))
     with step("Writing the page"):
         page = Report(plan["audit"]["title"], who.closing(log), who.stamp(log), who.line(log), answers.front(said), next_steps.steps(todo), certainty.doubts(log, lives, settled, scored), verdicts,
                       who.boxes(log), tuple(detail), who.notices(log), methods.CAUTIONS, made_with=methods.made_with())  # fmt: skip

@@ -22,7 +22,7 @@ SELECT denture_id, patient_id, arch, delivered_on, delivered_on_precision, retir
 FROM dentures WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, arch, delivered_on, denture_id
 """
 _VISITS = """
-SELECT visit_id, patient_id, visited_on AS day, arch, reason, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
+SELECT visit_id, patient_id, visited_on AS day, visited_on_precision AS precision, arch, reason, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
        reason NOT IN ('laboratory', 'contact only') AS seen, reason = 'problem' AS problem,
        parts_checked IN ('all', 'inserts only', 'listed only') AS looked
 FROM visits WHERE visited_on IS NOT NULL ORDER BY patient_id, visited_on, visit_id

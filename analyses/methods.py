@@ -5,6 +5,7 @@ from __future__ import annotations
 import platform
 
 from outcomes import __version__
+from outcomes.analyses import clinicians
 from outcomes.present import words
 from outcomes.present.content import Facts, Listing, Prose, Section
 
@@ -37,6 +38,7 @@ def methods(log, lives, settling, scored) -> Section:
         "Time at the starting level: cumulative incidence of the first change of level over all dentures that started, with death and a new denture as competing ends.",
         "Share with a snap just right: Wilson interval over patients. Satisfaction: " + (f"{scored.method} " if scored is not None else "no instrument answered. ") + "Mean change within patients with a t interval.",
         f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts and lie more than 0.05 apart, cannot tell.",
+        clinicians.METHOD,
         "Minimum counts, day windows and thresholds are choices without a source; the plan below holds them all.",
     ]
     pairs = (("Level of likely ranges", level), ("Parts not listed where the log is silent", rules["unlisted"]), ("Plan, SHA-256", log.plan.digest[:16]), ("Made with", made_with()))
