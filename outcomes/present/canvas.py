@@ -127,6 +127,13 @@ class Sheet:
             self.figure.savefig(files[2], format="pdf", metadata={"CreationDate": None, "Producer": None, "Creator": None})
         return files
 
+    def as_png(self, dots: int) -> bytes:
+        """The sheet as a PNG with so many dots to the inch."""
+        sink = io.BytesIO()
+        with _settings():
+            self.figure.savefig(sink, format="png", dpi=dots, metadata={"Software": None})
+        return sink.getvalue()
+
     def inline(self, stem: str) -> str:
         """The figure as an <svg> element for a page: text as text, colours as the page's variables, identifiers its own."""
         sink = io.StringIO()

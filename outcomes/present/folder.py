@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from outcomes.present import content, manifest, page, tables
+from outcomes.present import content, manifest, page, tables, talk
 from outcomes.present.canvas import PAGE, PHONE, TALK, Shape, Sheet
 from outcomes.present.curves import CannotDraw
 
@@ -59,6 +59,11 @@ class Folder:
         """A table for the page, and the same in full precision as a CSV file."""
         self.written.append(tables.write(shown if exact is None else exact, self.out / "tables", name))
         return content.Grid(caption, shown, f"{name}.csv")
+
+    def talk(self, deck: talk.Talk) -> Path:
+        """Write the talk's slides; the path of the deck."""
+        self.written.append(talk.write(deck, self.out))
+        return self.written[-1]
 
     def finish(self, report: content.Report, **origin) -> Path:
         """Write the page and the manifest (``origin``: see ``manifest.write``); the path of the page."""

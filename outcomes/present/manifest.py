@@ -11,7 +11,7 @@ from pathlib import Path
 from outcomes import __version__
 
 NAME = "manifest.json"
-PACKAGES = ("duckdb", "jinja2", "matplotlib", "numpy", "pandas", "scipy")
+PACKAGES = ("duckdb", "jinja2", "matplotlib", "numpy", "pandas", "python-pptx", "scipy")
 
 
 def digest(path: Path) -> str:

@@ -1,0 +1,116 @@
+"""Results into the figures of a slide: nothing drawn of fewer people than may be shown outside the clinic."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+
+from outcomes.analyses import drawings
+from outcomes.analyses.people import RIGHT
+from outcomes.analyses.sentences import saying
+from outcomes.analyses.talk_words import few, hidden
+from outcomes.present import words
+from outcomes.present.areas import Endings
+from outcomes.present.talk import FIGURE
+from outcomes.present.talk_figures import Axis, areas, curve, halves, means_of, steps
+
+LEAST_FOLLOWED = 10  # a curve on a slide stops here, or at the sharing rule where that is larger
+REST = "other reasons"
+FITTED = ("starts_late", "day_found", "day_found_other", "between_looks", "between_looks_other", "endings", "bracket")
+
+
+def stricter(life, fewest: int):
+    """The same rows as they may be told outside: no share and no curve where fewer patients are followed or had the event."""
+    report = life.plan["report"]
+    most = max(LEAST_FOLLOWED, fewest)
+    plan = {**life.plan, "report": {**report, "stop_curves_at": most, "minimum_patients": max(report["minimum_patients"], fewest)}}
+    held = replace(life, plan=plan)
+    held.__dict__.update({name: getattr(life, name) for name in FITTED})  # the page's own curves: the same number on page and slide
+    return held
+
+
+def of_lifetime(life, answer, fewest: int):
+    """The endpoint's curve; where the answer is a bracket, what became of the parts, which shows both its ends."""
+    stop = max(LEAST_FOLLOWED, fewest)
+    until = life.stops().get(stop, 0.0)
+    since = f"years since {saying(life).since}"
+    if answer.value is None:
+        what = drawings.became_of(life)
+        return None if what is None else areas(pooled(what, _patients_by_ending(life), fewest), until, _axis(what.counts, since, fewest), FIGURE)
+    lines = drawings.lines_of(life)
+    if not lines:
+        return None
+    share = life.share_at(life.horizon)
+    mark = (share.years, share.value, f"{answer.number} at {words.span(share.years)}")
+    return curve(lines[0], until, _axis(life.counts(), since, fewest), mark, FIGURE)
+
+
+def _axis(counts, name: str, fewest: int) -> Axis:
+    shown = [str(number) if number == 0 or number >= fewest else f"<{fewest}" for number in counts.rows["patients"]]
+    return Axis(name, dict(zip(counts.ticks, shown)))
+
+
+def _patients_by_ending(life) -> dict[str, set]:
+    """Label of an ending to the patients it happened to."""
+    group = pd.Series([drawings.ending_group(cause) for cause in life.endings[1]])
+    found = life.rows["patient_id"].reset_index(drop=True).groupby(group).agg(set)
+    return {drawings.ENDINGS[key][0]: patients for key, patients in found.items() if key}
+
+
+def pooled(what: Endings, patients: dict[str, set], fewest: int) -> Endings:
+    """Endings of few patients taken together as "other reasons", with the next smallest where they are still too few."""
+    names = sorted((name for name in what.shares.columns if name != "years"), key=lambda name: len(patients.get(name, ())))
+    small = [name for name in names if len(patients.get(name, ())) < fewest]
+    while small and len(small) < len(names) and len(set().union(*(patients.get(name, set()) for name in small))) < fewest:
+        small.append(names[len(small)])
+    if not small:
+        return what
+    kept = [name for name in what.shares.columns if name not in small]
+    shares = what.shares[kept].assign(**{REST: what.shares[small].sum(axis=1)})
+    return replace(what, shares=shares, colours={**what.colours, REST: "slate"})
+
+
+def settled(settling, plan, fewest: int):
+    """Dentures still at the level they started at, and what ended that."""
+    stop = max(LEAST_FOLLOWED, fewest)
+    what = drawings.settled_of(settling, {**plan, "report": {**plan["report"], "stop_curves_at": stop}})
+    if what is None:
+        return None
+    rows = settling.rows
+    names = {"step up": "stepped up", "step down": "stepped down", "changed": "changed, direction unknown", "denture retired": "denture gone", "died": "patient died"}
+    patients = {names[cause]: who for cause, who in rows[rows["cause"] != ""].groupby("cause")["patient_id"].agg(set).items()}
+    return areas(pooled(what, patients, fewest), what.stops[stop], _axis(what.counts, "years since the first inserts", fewest), FIGURE)
+
+
+def satisfied(scored, fewest: int):
+    """Mean scores of the occasions on which enough people answered; None with fewer than two of them."""
+    means = scored.means[scored.means["people"] >= max(fewest, 1)].reset_index(drop=True)
+    if len(means) < 2:
+        return None
+    return means_of(means, scored.instrument.lowest, scored.instrument.highest, FIGURE)
+
+
+def snap(felt, fewest: int):
+    """Just right or not, in the patient's last word; None where one of the two is few."""
+    if min(felt.right, felt.asked - felt.right) < fewest:
+        return None
+    share = felt.right / felt.asked
+    return halves([("How the snap felt when last asked", [(RIGHT, share, "accent"), ("too loose or too firm", 1 - share, "signal")])], FIGURE)
+
+
+def who(stages, fewest: int):
+    """Who is in it, as boxes. A box from which few people could be worked out by subtraction is left out."""
+    first = [int(stage.text.partition(" ")[0].replace(words.SPACE, "")) for stage in stages]
+    kept = list(range(len(stages)))
+    for place in range(len(stages) - 2, -1, -1):
+        later = next(one for one in kept if one > place)
+        if 0 < first[place] - first[later] < fewest:
+            kept.remove(place)
+    boxes = []
+    for place in kept:
+        text = stages[place].text.partition(" ")[2]
+        out = tuple(hidden(f"{amount}: {reason}", fewest) for reason, amount in stages[place].left_out) if place + 1 in kept or place == kept[-1] else ()
+        boxes.append((few(first[place], fewest), hidden(text, fewest), out))
+    return steps(boxes, FIGURE)
+
