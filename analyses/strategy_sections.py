@@ -32,7 +32,7 @@ def of_question(found, plan, folder) -> Section:
         blocks.append(_outcomes(found, folder, stem))
         if found.missing:
             blocks.append(Prose((" ".join(found.missing),)))
-        if found.fair and found.main is not None:
+        if found.fair and found.main is not None and math.isfinite(found.main.difference.low):
             blocks.append(Prose((_reading(found), strategy_words.strength(found.main))))
         elif found.fair is False and len(found.trial.contrasts):
             blocks.append(Prose(("The columns above must not be subtracted from each other: the patients were different to begin with, and the log cannot make them alike.",)))

@@ -70,8 +70,9 @@ def of_comparison(found, level: float) -> Answer:
     question, counts = found.question, f"{words.count(one, 'patient')} with {found.question.start[0]}, {other} with {found.question.start[1]}"
     main = found.main
     if not found.fair or main is None or math.isnan(main.difference.value):
-        why = reason(found) or "Too few patients were followed long enough to count their visits."
-        return Answer(question.name, "", f"{question.title}: {UNFAIR}. {why}", "", counts, anchor(question))
+        nothing = main is not None and min(main.crude) == 0 and max(main.crude) > 0
+        why = reason(found) or ("Nobody in one of the groups had such a visit, so the log cannot say how far chance reaches." if nothing else "Too few patients were followed long enough to count their visits.")
+        return Answer(question.name, "", f"{question.title}: {UNFAIR if reason(found) or not nothing else 'no answer yet'}. {why}", "", counts, anchor(question))
     gap = main.difference
     size = words.rate(abs(gap.value))
     more = "more" if gap.value > 0 else "fewer"

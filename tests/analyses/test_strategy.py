@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import re
 
 import duckdb
@@ -10,13 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from outcomes.analyses import strategy_comparison
+from outcomes.analyses import strategy_comparison, strategy_words
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.levels_paths import paths
 from outcomes.analyses.strategy_conversions import conversions
 from outcomes.analyses.strategy_outcomes import care
 from outcomes.analyses.strategy_patients import ATTACHMENT, LEVEL, PICK_UP, Started, arms, covariates, started
 from outcomes.analyses.strategy_trial import compare
+from outcomes.longevity import Estimate
 from outcomes.plan import read_plan
 from outcomes.present import words
 
@@ -159,6 +161,15 @@ def test_starts_as_if_by_lot_are_compared(fair):
     assert fair.fair and fair.trial.balance["weighted"].abs().max() <= 0.10
     main = fair.main
     assert main.name == "visits for an insert, within 2 years" and main.difference.low < main.difference.value < main.difference.high
+
+
+def test_a_group_without_any_such_visit_is_no_proof_of_a_difference(fair):
+    nothing = Estimate(*[float("nan")] * 4)
+    main = dataclasses.replace(fair.main, crude=(0.4, 0.0), difference=nothing, ratio=nothing)
+    alike = dataclasses.replace(fair, trial=dataclasses.replace(fair.trial, contrasts=(main, *fair.trial.contrasts[1:])))
+    said = strategy_words.of_comparison(alike, 0.95)
+    assert said.value is None or np.isnan(said.value)
+    assert "no answer yet. Nobody in one of the groups had such a visit" in said.sentence and "not a fair" not in said.sentence
 
 
 def test_a_clinic_that_changed_its_start_from_one_year_to_the_next_is_refused(even):
