@@ -9,7 +9,7 @@ from pathlib import Path
 from outcomes.errors import DataProblem, Misuse
 from outcomes.progress import Progress
 
-REPORTS = {name: f"outcomes.analyses.{name}:report" for name in ("clinic_audit", "insert_longevity", "housing_longevity", "satisfaction", "strategy_comparison", "retention_changes")}
+REPORTS = {name: f"outcomes.analyses.{name}:report" for name in ("clinic_audit", "insert_longevity", "housing_longevity", "satisfaction", "strategy_comparison", "retention_changes", "gallery")}
 
 
 def demo(options) -> int:

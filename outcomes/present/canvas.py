@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import sys
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -69,6 +70,7 @@ class Sheet:
             self._renderer = FigureCanvasAgg(self.figure).get_renderer()
         self._points = Affine2D().scale(1 / POINTS) + self.figure.dpi_scale_trans
         self.labels: list = []  # every text put on the sheet, so that a test can look for overlaps
+        self.drawn_by = _drawer()
 
     def length(self, text: str, size: float = 1.0, bold: bool = False) -> float:
         """Width of ``text`` in points; ``size`` as a multiple of the shape's text size."""
@@ -140,6 +142,17 @@ class Sheet:
         with _settings({"svg.fonttype": "none"}):
             self.figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
         return _for_page(sink.getvalue(), stem, self.width, self.height)
+
+
+def _drawer() -> str:
+    """The function, by its full name, that was asked for the sheet now being made: the outermost of the drawing modules."""
+    frame, found = sys._getframe(2), ""
+    while frame is not None and frame.f_globals.get("__name__") != "outcomes.present.folder":
+        module, name = frame.f_globals.get("__name__", ""), frame.f_code.co_name
+        if module.startswith("outcomes.present.") and not name.startswith("<"):
+            found = f"{module}.{name}"
+        frame = frame.f_back
+    return found
 
 
 def _for_page(svg: str, stem: str, width: float, height: float) -> str:

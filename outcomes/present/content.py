@@ -186,7 +186,7 @@ class Report:
     language: str = "en"
     made_with: str = ""
     front: tuple[str, ...] = ("next", "sure", "standards", "who")
-    shown: dict = field(default_factory=dict)  # other headings: "next", "no next", "standards", "no standards"
+    shown: dict = field(default_factory=dict)  # other headings: "answers", "no answers", "skip", "next", "no next", "standards", "no standards"
 
 
 def _looks_numeric(value) -> bool:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +14,30 @@ import pandas as pd
 from outcomes.present import content, manifest, page, tables, talk
 from outcomes.present.canvas import PAGE, PHONE, TALK, Shape, Sheet
 from outcomes.present.curves import CannotDraw
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A figure as a report asks for it."""
+
+    stem: str
+    draw: Callable[[Shape], Sheet]
+    finding: str
+    caption: str
+    numbers: dict[str, pd.DataFrame]
+
+
+_gathered: ContextVar[list[Asked] | None] = ContextVar("gathered", default=None)
+
+
+@contextmanager
+def gathering() -> Iterator[list[Asked]]:
+    """While it lasts, figures asked of any folder are remembered instead of drawn: so one page can show those of many reports."""
+    token = _gathered.set([])
+    try:
+        yield _gathered.get()
+    finally:
+        _gathered.reset(token)
 
 
 class Folder:
@@ -40,6 +67,9 @@ class Folder:
         """
         from markupsafe import Markup
 
+        if (asked := _gathered.get()) is not None:
+            asked.append(Asked(stem, draw, finding, caption, dict(numbers or {})))
+            return content.Picture(stem, finding, caption, Markup(""), Markup(""))
         try:
             wide, narrow = draw(PAGE), draw(PHONE)
         except CannotDraw as reason:
