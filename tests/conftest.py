@@ -14,6 +14,7 @@ os.environ.setdefault("MPLBACKEND", "agg")
 PROGRAMS = {
     "needs_r": ("Rscript", "R with the survival package (Debian: r-base-core r-cran-survival r-cran-cmprsk r-cran-jsonlite)"),
     "needs_browser": ("chromium", "Chromium (Debian: chromium)"),
+    "needs_node": ("npm", "Node.js with npm (Debian: nodejs npm)"),
     "needs_office": ("soffice", "LibreOffice (Debian: libreoffice-calc libreoffice-impress)"),
 }
 

@@ -18,7 +18,7 @@ ROLES = {
     "signal": ("#b3430e", "#f2925c"),
     "moss": ("#5d7a1f", "#a9c765"),
     "plum": ("#8a4a86", "#d59bd1"),
-    "slate": ("#6f7d85", "#8d9ca4"),
+    "slate": ("#6a7880", "#8d9ca4"),
     "sand": ("#8f6a18", "#d9b45c"),
     "pale": ("#d3e4ea", "#1d3a45"),
 }
