@@ -79,10 +79,13 @@ def satisfied(log, name: str) -> Satisfied | None:
     answers = log.answers[log.answers["instrument"] == name]
     if answers.empty or form.total != "sum" or form.better == "nearest":
         return None
+    # Before and after speak of one denture: the first delivered while the log ran, the lower of two on one day.
+    first = log.delivered.sort_values(["delivered_on", "arch", "denture_id"]).drop_duplicates("patient_id").set_index("patient_id")
     scored = satisfaction.score(answers, name)
     table = scored.table()
-    delivered = log.dentures.sort_values("delivered_on").groupby("patient_id")["delivered_on"].min()
-    day = (pd.to_datetime(table["answered_on"]) - table["patient_id"].map(delivered)).dt.days
+    jaw = table["patient_id"].map(first["arch"])
+    table = table[jaw.notna() & (~table["about"].isin(("upper", "lower")) | (table["about"] == jaw))].reset_index(drop=True)
+    day = (pd.to_datetime(table["answered_on"]) - table["patient_id"].map(first["delivered_on"])).dt.days
     exact = table["answered_on_precision"].eq("day") if "answered_on_precision" in table else True
     window = satisfaction.assign_windows(table["patient_id"], day.where(exact), given=table.get("occasion")).window
     table = table.assign(window=window)[lambda frame: frame["window"] != ""]
