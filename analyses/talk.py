@@ -58,7 +58,7 @@ def talk(log, lives, said, settled, felt, scored, todo, compared, methods) -> Ta
 
 
 def _opening(log, fewest: int, enough: bool) -> tuple[str, ...]:
-    about = f"How long parts last, where people settle in retention, and whether they are content. Log up to {who.closing(log)}."
+    about = f"How long parts last, where people settle in retention, and whether they are content. {f'Log up to {who.closing(log)}.' if log.everybody else 'The log is empty.'}"
     return (about, hidden(who.line(log), fewest) if enough else "", RULE.format(fewest))
 
 

@@ -26,6 +26,7 @@ FIGURE = Shape("talk", ROOM / 72, (BELOW - TOP - 8) / 72, 21.0, stop_at=10)
 SHARP = 160  # dots per inch of a figure: 1920 across
 FACES = {"serif": "Georgia", "sans": "Verdana"}
 _ZIP_DAY = (1980, 1, 1, 0, 0, 0)
+_ABOUT = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<Properties xmlns="http://schemas.openxmlformats.org/officeDocument/2006/extended-properties"><Application>outcomes</Application></Properties>'
 
 
 @dataclass(frozen=True)
@@ -97,8 +98,6 @@ def _deck(talk: Talk):
                 shape._element.getparent().remove(shape._element)
         for shape in owner.placeholders:
             shape.left, shape.top, shape.width, shape.height = Pt(EDGE), Pt(54), Pt(ROOM), Pt(80)
-    theme = deck.slide_master.part.part_related_by(KIND.THEME)
-    theme._blob = _themed(theme.blob)
     for rel in [key for key, rel in deck.part.rels.items() if rel.reltype.endswith("printerSettings")]:
         deck.part.rels.pop(rel)
     package = deck.part.package
@@ -249,12 +248,13 @@ def _clean(text: str) -> str:
 
 
 def _settled(deck: bytes) -> bytes:
-    """The same package with its parts in one order and no time of day."""
+    """The same package with its parts in one order, our theme, and no time of day."""
     sink = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(deck)) as source, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as target:
         names = sorted(source.namelist(), key=lambda name: (name != "[Content_Types].xml", name))
         for name in names:
             entry = zipfile.ZipInfo(name, _ZIP_DAY)
             entry.compress_type, entry.external_attr, entry.create_system = zipfile.ZIP_DEFLATED, 0o600 << 16, 3
-            target.writestr(entry, source.read(name))
+            body = source.read(name)
+            target.writestr(entry, _ABOUT if name == "docProps/app.xml" else _themed(body) if "/theme/" in name else body)
     return sink.getvalue()
