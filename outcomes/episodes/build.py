@@ -90,6 +90,7 @@ SELECT
     (SELECT count(*) FROM patients WHERE audit_consent IN ('unknown', 'died before asked')) AS patients_consent_not_known,
     (SELECT count(*) FROM denture_days) AS dentures,
     (SELECT count(*) FROM denture_days WHERE excluded = 'spare denture') AS spare_dentures,
+    (SELECT count(*) FROM dentures) - (SELECT count(*) FROM denture_days) AS dentures_without_a_visit,
     (SELECT count(*) FROM visits) AS visits,
     (SELECT count(*) FROM visits WHERE visited_on IS NULL) AS visits_without_a_day,
     (SELECT count(*) FROM visits, settings WHERE visited_on > closing_day) AS visits_after_closing,
@@ -112,6 +113,8 @@ def _counts(connection) -> dict[str, int]:
 def _warnings(connection, counts: Mapping[str, int], plan: Mapping):
     if counts["visits_without_a_day"]:
         yield f"{counts['visits_without_a_day']} visits have no day at all and could not be used."
+    if counts["dentures_without_a_visit"]:
+        yield f"{counts['dentures_without_a_visit']} dentures belong to patients without any dated visit and could not be followed."
     if counts["visits_in_unknown_order"]:
         yield f"{counts['visits_in_unknown_order']} visits are dated so coarsely that they may lie after the next one; what they say of parts not listed was not used."
     lost = counts["parts_log_rows"] - counts["parts_log_rows_used"]

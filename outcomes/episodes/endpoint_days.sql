@@ -16,7 +16,8 @@
 --
 -- cause: event; else the ending that ruled it out (died, denture retired, implant lost, changed for another reason) with its day; else blank: right-censored,
 -- as for those who moved, withdrew or were lost, and for abutments and implants of those who gave up their denture. A part that failed in a way that does not count here is "failed otherwise", an insert then bears its cause.
--- Late entry: entry_day is the first day seen with nothing that counts; failed at that look or before is excluded, and so is what was never looked at or has no time after entry.
+-- Late entry: entry_day is the first day seen with nothing that counts; failed at that look or before is excluded, and so is what was never looked at or has
+-- no time after entry, such as a part changed at its first look.
 --
 -- example:
 --   settings
@@ -55,7 +56,7 @@
 --   | 1        | 3    |                         | 0         | 181       | 344       | 374       | 374       | event         |               | 370          | 371           |
 --   | 1        | 4    |                         | 0         | 181       | 700       |           | 700       | died          | 730           |              |               |
 --   | 0        | 5    | found failed on arrival |           |           |           |           |           |               |               |              |               |
---   | 2        | 5    | found failed on arrival |           |           |           |           |           |               |               |              |               |
+--   | 2        | 5    | no time at risk         |           |           |           |           |           |               |               |              |               |
 --   | 0        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
 --   | 2        | 6    | unknown start           |           |           |           |           |           |               |               |              |               |
 with followed as (
@@ -93,7 +94,7 @@ entered as (
             when excluded <> '' then excluded
             when unknown_attachment then 'attachment not recorded'
             when fresh then ''
-            when happened and found_first <= coalesce(first_look_on, found_first) then 'found failed on arrival'
+            when happened and found_first <= coalesce(first_look_on, found_first) then case when noticed_by = 'record' then 'no time at risk' else 'found failed on arrival' end
             when happened and found_first <= coalesce(entry_on, found_first) then 'failed before it entered'
             when entry_on is null then 'never seen sound'
             else ''

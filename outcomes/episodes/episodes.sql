@@ -5,7 +5,8 @@
 -- needs: part_lives, part_rows, left_failing, neighbours, late_entries, denture_sets, denture_days, people, visit_days, visits, implants, insert_levels
 --
 -- Days are whole days since the part's day 0, counted from the last possible day of fitting where that is coarse.
--- entry_day: 0 for parts fitted while the log ran; for parts already in place the first day looked at (the next one, where that was a problem visit).
+-- A part of unknown age has none. entry_day: 0 for parts fitted while the log ran; for parts already in place the first day looked at (the next one, where
+-- that was a problem visit), if ever.
 -- ending: blank while in place, end_day is then the last day it was recorded sound and ended_on is empty.
 -- serial counts the parts at that site of that denture; abutments and bars are counted at their place in the mouth. first_insert: the site's first insert,
 -- fitted while the log ran. level is the clinic's word, retention_n its force in newtons. excluded: why the part counts for no endpoint.
@@ -79,9 +80,13 @@ select
     sound.fitted_first as fitted_on,
     sound.fitted_last as fitted_on_last,
     sound.start_known,
-    case when not sound.arrived then 0 else greatest(late_entries.entry_on - sound.fitted_last, 0) end::integer as entry_day,
-    greatest(sound.last_sound - sound.fitted_last, 0)::integer as last_sound_day,
-    case when sound.ending = '' then last_sound_day else greatest(sound.end_first - sound.fitted_last, 0) end::integer as end_day,
+    (case when not sound.arrived then 0 when late_entries.entry_on >= sound.fitted_last then late_entries.entry_on - sound.fitted_last end)::integer as entry_day,
+    (case when sound.last_sound > sound.fitted_last then sound.last_sound - sound.fitted_last when not sound.arrived then 0 end)::integer as last_sound_day,
+    (case
+        when sound.ending = '' then last_sound_day
+        when sound.end_first > sound.fitted_last then sound.end_first - sound.fitted_last
+        when sound.start_known then 0
+    end)::integer as end_day,
     case when sound.ending <> '' then sound.end_first end as ended_on,
     case when neighbours.life is not null then 'changed with a neighbour' else sound.ending::varchar end as ending,
     case when neighbours.known_sound then 'with its pair' else sound.cause::varchar end as cause,

@@ -6,7 +6,8 @@
 -- A part starts where its site opens, or was already in place (arrived) since the day written, else since an unknown day. It ends at the visit at which it
 -- went (by_row), or with its own carrier, or when watching ended, whichever was first. Carriers: the denture for housings and their bonds, inserts and clips;
 -- the implant for abutments. An abutment outlives its denture. Where the implant is lost, the housing and insert over it are out of service from that day as
--- well, though they stay in the denture. A day written for "in place since" that lies after the first row is cut to that row's visit.
+-- well, though they stay in the denture. A day written for "in place since" that lies after the first row is cut to that row's visit; for a housing it is
+-- read as the day it was fixed where it is, so that its bond is as old.
 --
 -- last_look: the last day it was seen, whatever was found, within its service. cause: see insert_cause; for parts other than inserts it is blank.
 -- settling is read by the longest possible time since fitting, so that a coarse date never turns wear into a wish.

@@ -104,3 +104,10 @@ def test_a_new_bond_of_an_old_housing_is_followed_from_its_first_day():
 
 def test_old_parts_are_no_first_inserts():
     assert old_insert(later=WORN_LATER).episodes()[0]["first_insert"] is False
+
+
+def test_an_old_insert_changed_at_its_first_look_has_no_time_at_risk():
+    clinic = Clinic(delivered="2018-01-01").visit("2020-01-01", "recall", ("33", "insert", "sound", "replaced", {"in_place_since": "2018-01-01", "change_reason": "routine"}))
+    derived = clinic.visit("2021-01-01", checked="all").build()
+    assert derived.time("any insert change")["excluded"] == "no time at risk"
+    assert derived.time("insert worn")["excluded"] == "no time at risk"

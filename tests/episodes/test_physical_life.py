@@ -162,3 +162,30 @@ def test_upper_and_lower_dentures_of_one_patient_are_looked_at_apart():
     derived = clinic.visit("2021-01-01", checked="all", arch="upper").build()
     assert derived.episodes(position="13")[0]["last_sound_day"] == 366
     assert derived.episodes(position="33")[0]["last_sound_day"] == 0
+
+
+def test_a_bar_belongs_to_the_mouth_and_its_clip_goes_with_the_housing():
+    clinic = Clinic()
+    rows = [("33-43", part, "not present", "fitted", {"attachment": "bar"}) for part in ("bar", "housing", "clip")]
+    clinic.visit("2020-01-01", "delivery", *rows, checked="all")
+    clinic.visit("2021-01-01", "problem", ("33-43", "housing", "debonded", "replaced")).denture("2022-01-01")
+    derived = clinic.visit("2023-01-01", checked="all").build()
+    assert brief(derived.episodes("bar", "33-43")) == [(1, "", 1096)]
+    assert brief(derived.episodes("clip", "33-43")) == [(1, "with its carrier", 366)]
+    assert brief(derived.episodes("housing", "33-43")) == [(1, "failed", 366), (2, "denture retired", 365)]
+
+
+def test_an_insert_that_shows_up_where_none_was_fitted_is_of_unknown_age():
+    clinic = Clinic().fit("2020-01-01").visit("2021-01-01", "problem", ("33", "housing", "debonded", "replaced"))
+    derived = clinic.visit("2022-01-01", "recall", ("33", "insert", "worn", "replaced")).visit("2023-01-01", checked="all").build()
+    rows = derived.episodes()
+    assert brief(rows) == [(1, "with its carrier", 366), (2, "failed", None), (3, "", 365)]
+    assert [(row["arrival"], row["start_known"]) for row in rows] == [("fitted", True), ("already in place", False), ("fitted", True)]
+    assert [row["excluded"] for row in derived.times("insert worn")] == ["", "unknown start", ""]
+    assert derived.time("first repair", position=None)["right_day"] == 366
+
+
+def test_a_site_left_empty_stays_so_through_lines_that_say_nothing():
+    clinic = Clinic().fit("2020-01-01").visit("2021-01-01", "recall", ("33", "insert", "sound", "removed"))
+    clinic.visit("2021-06-01", "recall", ("33", "insert", "not checked", "none")).visit("2022-01-01", "recall", ("33", "insert", "lost", "none"))
+    assert brief(clinic.build().episodes()) == [(1, "removed", 366)]

@@ -158,6 +158,12 @@ def test_the_risk_table_holds_what_the_units_hold():
     assert intervals == [{"left_day": 182, "right_day": 366.0, "units": 1}, {"left_day": 182, "right_day": float("inf"), "units": 1}]
 
 
+def test_a_denture_whose_patient_never_came_is_counted():
+    derived = Clinic().fit("2020-01-01").patient("P2").build()
+    assert derived.built.counts["dentures_without_a_visit"] == 1
+    assert any("without any dated visit" in sentence for sentence in derived.built.warnings)
+
+
 def test_an_empty_log_builds_to_nothing():
     derived = Clinic(delivered="").build()
     assert derived.rows("SELECT * FROM episodes") == [] and derived.built.guard is None
