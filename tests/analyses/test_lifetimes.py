@@ -9,7 +9,7 @@ import pytest
 from outcomes import longevity, schemas
 from outcomes.analyses import certainty
 from outcomes.analyses.drawings import became_of, ending_group, lines_of
-from outcomes.analyses.lifetimes import YEAR, lifetime
+from outcomes.analyses.lifetimes import LATER, YEAR, lifetime
 from outcomes.plan import read_plan
 
 
@@ -18,7 +18,7 @@ def life_of(rows, endpoint="housing bond failure", **settings):
     plan = read_plan()
     plan._body["report"] = {**plan["report"], **settings}
     full = [{"endpoint": endpoint, "patient_id": patient, "found_day": float(found), "found_day_other": float(other if other is not None else found), "observed": observed, "entry_day": float(entry), "fresh": entry == 0,
-             "excluded": "", "first_insert": True, "left_look": 0.0, "right_look": float(found) if observed else np.nan, "left_care": float(found), "right_care": float(found) if observed else np.nan,
+             "excluded": "", "serial": 1, "first_insert": True, "left_look": 0.0, "right_look": float(found) if observed else np.nan, "left_care": float(found), "right_care": float(found) if observed else np.nan,
              "left_day": 0.0 if observed else float(found), "right_day": float(found) if observed else np.nan, "cause": "event" if observed else "", "competing_day": np.nan, "found_at": "problem"}
             for patient, found, observed, entry, other in rows]  # fmt: skip
     return lifetime(pd.DataFrame(full), schemas.endpoints()[endpoint], plan)
@@ -139,6 +139,26 @@ def test_units_left_out_are_counted_by_reason(handmade):
     worn = log.times.index[log.times["endpoint"] == "insert worn"]
     log.times.loc[worn[:3], "excluded"] = "found failed on arrival"
     assert log.lifetime("insert worn").left_out == {"found failed on arrival": 3}
+
+
+def test_sites_that_come_loose_again_and_again_do_not_speak_for_all_housings():
+    # Frailty variance 1, bonds of 12 years on average: free of it after 3 years 1 / (1 + 3/12) = 0.8 (Laplace transform of the gamma frailty).
+    chance = np.random.default_rng(8)
+    rows = []
+    for patient in range(4000):
+        rate, day, serial = chance.gamma(1.0, 1.0) / (12 * 365.25), 0.0, 1
+        while day < 8 * 365.25:
+            bond = chance.exponential(1 / rate)
+            failed = day + bond < 8 * 365.25
+            rows.append({"endpoint": "housing bond failure", "patient_id": patient, "excluded": "", "serial": serial, "first_insert": False, "fresh": True, "entry_day": 0.0,
+                         "found_day": np.ceil(min(bond, 8 * 365.25 - day)), "observed": failed})  # fmt: skip
+            day, serial = day + bond, serial + 1
+    times, plan = pd.DataFrame(rows), read_plan()
+    declared = schemas.endpoints()["housing bond failure"]
+    first, pooled = lifetime(times, declared, plan), lifetime(times, declared, plan, first_only=False)
+    assert first.day_found.survival_at(3 * 365.25) == pytest.approx(0.8, abs=0.02)
+    assert pooled.day_found.survival_at(3 * 365.25) < 0.77
+    assert first.parts == 4000 and first.left_out == {LATER: pooled.parts - 4000}
 
 
 def test_a_neighbour_changed_with_a_failure_can_be_counted_as_failed(handmade):
