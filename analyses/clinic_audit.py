@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import answers, certainty, clinicians, methods, next_steps, sections, standards, talk, visits_calendar, who
+from outcomes.analyses import answers, certainty, clinicians, methods, next_steps, reporting, sections, standards, talk, visits_calendar, who
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.people import satisfied, snap
 from outcomes.analyses.retention import settling
@@ -35,7 +35,7 @@ def report(store, plan, out, progress=None) -> Path:
         detail += [sections.starting_level(settled, said[-4], plan, folder), sections.upkeep(visits, said[-3], plan, folder), sections.people(felt, scored, plan, folder)]
         detail += [sections.certain(log, lives, found, folder), sections.standards(found, verdicts, level, folder), sections.who(log, who.stages(log), who.described(log), folder)]
         detail += [visits_calendar.section(log, folder), clinicians.section(log, lives, folder)]
-        detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), made, methods.plan(log)]
+        detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), made, reporting.section(log, lives, folder), methods.plan(log)]
     with step("Writing the talk"):
         folder.talk(talk.talk(log, lives, said, settled, felt, scored, todo, compared, made))
     with step("Writing the page"):
