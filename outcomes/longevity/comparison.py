@@ -166,7 +166,10 @@ def _test(observed, expected, variance, labels, rows, exits, weighting, strata, 
     clusters = None
     if exits.cluster is not None:
         clusters = exits.clusters
-        if clusters < FEW:
+        if df and clusters <= df:  # as many scores as dimensions: the statistic is then df, whatever the rows say
+            statistic, p_value = float("nan"), float("nan")
+            notes.append(f"{clusters} cluster{'s' if clusters > 1 else ''} cannot tell {df + 1} groups apart: no statistic")
+        elif clusters < FEW:
             notes.append(f"{clusters} clusters are too few for this test")
         elif clusters < SOME:
             notes.append(f"with {clusters} clusters the error rate at 5 % may reach 8 %")

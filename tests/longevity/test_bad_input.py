@@ -180,3 +180,9 @@ def test_a_missing_right_end_is_told_how_to_say_not_yet():
 def test_upkeep_without_an_event_says_why_it_has_no_limits():
     curve = longevity.mean_cumulative_function(["a", "b"], [0, 0], [8, 8], [0, 0])
     assert curve.mean_at(5) == 0 and np.isnan(curve.interval_at(5)).all() and "no event" in curve.note
+
+
+@pytest.mark.parametrize("group, cluster", [(list("aabbab"), ["p"] * 6), (list("abcabc"), ["p", "p", "p", "q", "q", "q"])])
+def test_a_test_with_no_more_clusters_than_dimensions_has_no_statistic(group, cluster):
+    found = longevity.compare_curves([3, 5, 6, 8, 10, 12], [1, 0, 1, 1, 1, 1], group, cluster=cluster)
+    assert np.isnan([found.statistic, found.p_value]).all() and "cannot tell" in found.note
