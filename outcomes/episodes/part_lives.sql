@@ -9,6 +9,7 @@
 -- well, though they stay in the denture. A day written for "in place since" that lies after the first row is cut to that row's visit; for a housing it is
 -- read as the day it was fixed where it is, so that its bond is as old.
 --
+-- A part fitted in its site's last row needs no other row for its end.
 -- last_look: the last day it was seen, whatever was found, within its service. cause: see insert_cause; for parts other than inserts it is blank.
 -- settling is read by the longest possible time since fitting, so that a coarse date never turns wear into a wish.
 --
@@ -41,7 +42,7 @@
 with put_in as (
     select
         site * 4096 + serial_after as life, site, part, position, patient, denture, serial_after as serial, log_row as first_row, seq as first_seq,
-        day_first as fitted_first, day_last as fitted_last, false as arrived
+        day_first as first_day, day_first as fitted_first, day_last as fitted_last, false as arrived
     from part_history
     where opens and not taken_over
 ),
@@ -50,7 +51,7 @@ found_there as (
         site * 4096 + case when taken_over then serial_after else serial_before end as life,
         site, part_history.part, part_history.position, part_history.patient, part_history.denture,
         case when taken_over then serial_after else serial_before end as serial, log_row as first_row, part_history.seq as first_seq,
-        since_first as fitted_first,
+        part_history.day_first as first_day, since_first as fitted_first,
         case when since_last > part_history.day_first then part_history.day_first else since_last end as fitted_last,
         true as arrived
     from part_history
@@ -73,7 +74,7 @@ went as (
     union all
     select site * 4096 + serial_after, false, null, null, day_first, null, null, null, null, null, null, false, false, null, null, looked_upto
     from part_history
-    where last_row and in_place_after
+    where last_row and in_place_after and not opens
 ),
 carried_by as (
     select
@@ -109,7 +110,7 @@ ended as (
         case
             when by_row then looked_upto
             when has_gone then looked_before
-            when implied_last > went_first then implied_last
+            when implied_last > coalesce(went_first, first_day) then implied_last
             else looked_upto
         end as last_seen
     from carried_by cross join settings

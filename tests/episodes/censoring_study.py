@@ -19,6 +19,8 @@ YEAR = 365.25
 HORIZON = 1096
 SHAPE, SCALE = 1.5, 4.0
 TRUE_SHARE = float(np.exp(-((HORIZON / (SCALE * YEAR)) ** SHAPE)))
+RULES = ("examination", "patient", "first gap", "only the un-failed capped")
+UNDER_CARE_DAYS = 550
 CELLS = {
     "failures come, no recalls": {"comes": 1.0, "recall": None},
     "failures come, recalls every 2 years": {"comes": 1.0, "recall": 730},
@@ -61,7 +63,11 @@ def simulated_log(patients: int, *, comes: float, recall: int | None, never: flo
 
 
 def endpoint_rows(patients: int, **cell):
-    """(patient, left by each rule, right) of every first insert, read from the log by the build. Each patient leaves at a closing day of their own."""
+    """left and right by each rule for every first insert, read from the log by the build. Each patient leaves at a closing day of their own.
+
+    Beside the two rules: care ending for everybody at the first gap of 550 days between contacts; and, to show what it does, the follow-up of the un-failed
+    alone capped at 550 days after the last contact.
+    """
     visits, parts, closing = simulated_log(patients, **cell)
     start = np.datetime64("2010-01-01")
     names = np.char.add("P", np.char.zfill(np.arange(patients).astype(str), 7))
@@ -87,10 +93,16 @@ def endpoint_rows(patients: int, **cell):
         connection.execute(f"INSERT INTO {name} ({listed}) SELECT {listed} FROM given")
         connection.unregister("given")
     plan = dict(read_plan()) | {"endpoints": [ENDPOINT]}
-    build(connection, plan, endpoints=[ENDPOINT["name"]])
-    rows = connection.execute("SELECT patient_id, left_look, left_care, right_day FROM endpoint_times WHERE serial = 1 ORDER BY patient_id").fetchnumpy()
-    right = np.where(np.ma.getmaskarray(rows["right_day"]), np.inf, np.ma.getdata(rows["right_day"]).astype(float))
-    return {"examination": rows["left_look"].astype(float), "patient": rows["left_care"].astype(float), "right": right}
+    build(connection, plan, endpoints=[ENDPOINT["name"]], under_care=True)
+    main, until_gap = (connection.execute(f"SELECT left_look, left_care, right_day FROM {table} WHERE serial = 1 ORDER BY patient_id").df().astype(float)
+                       for table in ("endpoint_times", "endpoint_times_under_care"))  # fmt: skip
+    right = main["right_day"].fillna(np.inf).to_numpy()
+    look, care = main["left_look"].to_numpy(), main["left_care"].to_numpy()
+    capped = np.where(np.isinf(right), np.minimum(care, look + UNDER_CARE_DAYS), care)  # the last contact was the last look
+    return {
+        "examination": (look, right), "patient": (care, right), "first gap": (until_gap["left_care"].to_numpy(), until_gap["right_day"].fillna(np.inf).to_numpy()),
+        "only the un-failed capped": (capped, right),
+    }  # fmt: skip
 
 
 def shares(patients: int, repetitions: int, **cell) -> dict[str, np.ndarray]:
@@ -99,8 +111,8 @@ def shares(patients: int, repetitions: int, **cell) -> dict[str, np.ndarray]:
 
     rows = endpoint_rows(patients * repetitions, **cell)
     found = {}
-    for rule in ("examination", "patient"):
-        left, right = rows[rule].reshape(repetitions, patients), rows["right"].reshape(repetitions, patients)
+    for rule in RULES if cell["recall"] == 365 else RULES[:2]:  # a gap in care must be longer than the recall interval
+        left, right = (side.reshape(repetitions, patients) for side in rows[rule])
         found[rule] = np.array([float(np.asarray(turnbull(a, b).survival_at(HORIZON)).item()) for a, b in zip(left, right, strict=True)])
     return found
 

@@ -37,6 +37,12 @@ def test_the_other_rule_misses_by_more_than_five(cell):
     assert missed < -0.05 - 3 * error
 
 
+def test_care_that_ends_for_everybody_at_the_first_gap_misses_little_and_capping_the_unfailed_alone_misses_much():
+    cell = "failures come, half recalled yearly and half never"
+    assert abs(bias(cell, "first gap")[0]) <= 0.03 - 3 * bias(cell, "first gap")[1]
+    assert bias(cell, "only the un-failed capped")[0] < -0.05
+
+
 def test_where_neither_fits_the_two_rules_bracket_the_truth():
     assert bias(MIXED, "examination")[0] < -0.05 and 0.03 < bias(MIXED, "patient")[0] < 0.05
 
