@@ -259,9 +259,20 @@ def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) 
     return {name: bad[name] | staged.dropped(name) for name in schemas.stored_tables()}
 
 
+def _never_expanded(log: Log, problems: Problems, left: list[pd.DataFrame]) -> dict[str, int]:
+    """Lines of the day sheet and of the set-up with an error of which no row was made, so that none of theirs is counted yet."""
+    counted = set(pd.concat(left).itertuples(index=False, name=None)) if left else set()
+    found = {}
+    for name in ("day_sheet", "set_up"):
+        if name in log.frames:
+            lines = set(log.frames[name].iloc[problems.error_rows(name)][PROVENANCE].itertuples(index=False, name=None)) - counted
+            found |= {name: len(lines)} if lines else {}
+    return found
+
+
 def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Problems, bad: dict[str, np.ndarray], options: Options) -> Checked:
     refused = [reading.name for reading in readings if reading.refused]
-    tables, set_aside = {}, {}
+    tables, set_aside, left = {}, {}, []
     for name, table in schemas.stored_tables().items():
         columns = [column for column, _ in table.stored_columns] + PROVENANCE
         keep = np.zeros(log.rows(name), dtype=bool) if refused else ~bad[name]
@@ -269,6 +280,9 @@ def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Pro
         tables[name] = frame if keep.all() else frame[keep].reset_index(drop=True)
         if not keep.all():
             set_aside[name] = int((~keep).sum())
+            left.append(frame[~keep][PROVENANCE])
+    if not refused:
+        set_aside |= _never_expanded(log, problems, left)
     sources = [Source(reading.name, reading.sha256, reading.kind, tuple(reading.decisions), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
     return Checked(tables, problems.frame(log, readings), sources, [one for reading in readings for one in reading.decisions],
                    set_aside, refused, problems.sentences, paths, options)

@@ -261,6 +261,12 @@ def test_a_line_with_an_error_waits_whole_with_all_that_it_makes(sheet):
     assert checked.set_aside == {"visits": 1, "parts_log": 2, "denture_log": 1}
 
 
+def test_a_line_of_which_no_row_can_be_made_is_counted_as_set_aside_too(sheet):
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("yesterday"), sheet.line("2023-01-10"))
+    assert checked.problems[["column", "line"]].to_numpy().tolist()[0] == ["date", 3]
+    assert len(checked.tables["visits"]) == 2 and sum(checked.set_aside.values()) == 1
+
+
 def test_a_problem_of_a_made_row_points_at_the_cell_that_made_it(sheet):
     checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("2023-01-10", inserts_changed="33", why="worn", level_now="firmest", snap_lost="2023-02"))
     found = {one.rule: (one.file, one.column, one.value, one.line) for one in checked.problems.itertuples()}
