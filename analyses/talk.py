@@ -18,6 +18,7 @@ from outcomes.present.talk import Figure, Slide, Talk
 
 MOST_LIVES = 4
 RULE = "Counts of fewer than {} patients are hidden, and no pseudonym leaves the clinic."
+RECALLS = "Write down every recall, also those at which all was well."
 # What to do by the key of a task: (said in a title, what is counted).
 CHANGES = {
     "recalls": ("call in overdue recalls", "recalls overdue"),
@@ -49,7 +50,10 @@ def talk(log, lives, said, settled, felt, scored, todo, compared, methods) -> Ta
     else:
         slides.append(_who(log, fewest, made))
         lives = [talk_figures.stricter(life, fewest) for life in lives]
-        slides += [_life(log, life, of_lifetime(life, log.guard_of(life)), fewest, methods) for life in lives[:MOST_LIVES]]
+        if log.guard:
+            slides.append(_withheld(log, methods))
+        else:
+            slides += [_life(log, life, of_lifetime(life, log.guard_of(life)), fewest, methods) for life in lives[:MOST_LIVES]]
         slides += [_light(log, settled, said[-4], said[-2], felt, compared, fewest, methods), _happy(log, said[-1], said[-2], scored, felt, fewest, methods), _changes(todo, fewest)]
     slides.append(Slide("Before you quote this", "This is one clinic's log: it shows what happened, not what causes it.", points=CAUTIONS, notes=(RULE.format(fewest),)))
     if enough:
@@ -86,16 +90,22 @@ def _who(log, fewest: int, made: str) -> Slide:
                  f"Visits from {between}." if between else "", right or RULE.format(fewest), notes=(finding, made))  # fmt: skip
 
 
+def _withheld(log, methods) -> Slide:
+    """One slide for all kinds of part where the log lists failures only."""
+    points = (RECALLS, "Until then no curve and no share is shown: they would make every part look short-lived.")
+    return Slide("How long parts last", f"How long parts last this log cannot say: {lower(log.guard).replace('the log', 'it')}", points=points, notes=_noted(methods, "Failures that are found by looking"))
+
+
 def _life(log, life, answer, fewest: int, methods) -> Slide:
     """How long one kind of part lasts, or why that is not said."""
     say, guard = saying(life), log.guard_of(life)
     doubt = hidden(certainty.of_lifetime(life, log, 9), fewest)
     method = _noted(methods, "Failures that are found by looking" if life.examined else "Failures that the patient notices", "Fewer than", *(("What became of", "Inserts counted") if life.unit == "insert" else ()))
     notes = (life.endpoint["definition"], doubt, *method)
-    if life.patients == 0 or guard or not answer.number and life.patients >= fewest:
-        return Slide(say.name, answer.sentence, points=(guard, "Write down every recall, also those at which all was well." if guard else ""), notes=notes)
-    if life.patients < fewest:
-        return Slide(say.name, f"How long {life.units} last cannot be shared: fewer than {fewest} patients were followed.", notes=notes)
+    if life.patients == 0 or guard or (not answer.number and life.patients >= fewest and not any(life.followed(years) for years in log.plan["report"]["horizons_years"])):
+        return Slide(say.name, answer.sentence, points=(RECALLS,) if guard else (), notes=notes)
+    if life.patients < fewest or not answer.number:
+        return Slide(say.name, f"How long {life.units} last cannot be shared: fewer than {fewest} patients were followed{' long enough' if life.patients >= fewest else ''}.", notes=notes)
     followed = words.people(life.patients, life.parts, life.unit)
     if life.patients_with_events < max(fewest, 1):
         number = "Nobody" if life.patients_with_events == 0 else f"Fewer than {fewest}"
@@ -106,8 +116,9 @@ def _life(log, life, answer, fewest: int, methods) -> Slide:
     counts = answer.counts if not 0 < apart < fewest else followed
     title, rest = split(words.sentence(answer.whole))
     likely = f"Likely range {answer.likely}. " if answer.likely else ""
+    bracket = "" if answer.value is not None else "At the dashed line the lower end is what was still in place, the upper end all but what was seen worn."
     figure = _drawn(lambda: talk_figures.of_lifetime(life, answer, fewest), f"{title}{' ' + rest if rest else ''}{' ' + likely if likely else ''}".strip())
-    return Slide(say.name, title, figure, f"{likely}{hidden(counts, fewest)}.", f"{rest} {doubt}".strip() or "The likely range says how far chance alone could move this.", notes=(answer.whole, *notes))
+    return Slide(say.name, title, figure, f"{likely}{hidden(counts, fewest)}.", f"{rest} {doubt}".strip() or "The likely range says how far chance alone could move this.", notes=(answer.whole, bracket, *notes))
 
 
 def _sentences(text: str) -> list[str]:
@@ -117,20 +128,24 @@ def _sentences(text: str) -> list[str]:
 def _light(log, settled, answer, snapped, felt, compared, fewest: int, methods) -> Slide:
     """Is starting light wise: what may be compared, else why not; and how many stayed at the level they started at."""
     against = strategy_words.of_comparison(compared, log.plan["report"]["level"])
-    fair = bool(against.number)
-    changed = settled.patients_with_steps()
-    stays = _stays(settled, answer, fewest)
-    if fair:
-        title = words.sentence(against.whole)
-    elif stays and answer.value is not None:
+    why = hidden(against.whole, fewest)
+    stays, shown = _stays(settled, answer, fewest), _may_show(settled, answer, fewest)
+    if against.number:
+        title = words.sentence(why)
+    elif stays:
         title = f"Whether starting light is wise this log cannot say; {lower(stays)}"
     else:
         title = "Whether starting light is wise this log cannot say yet."
-    why = hidden(against.sentence, fewest) if not fair else ""
-    shown = bool(stays) and answer.value is not None and changed >= fewest and settled.patients >= fewest
     figure = _drawn(lambda: talk_figures.settled(settled, log.plan, fewest), f"{stays} Likely range {answer.likely}.") if shown else None
-    left = " ".join(part for part in (f"Likely range {answer.likely}." if shown and answer.likely else "", f"{_counts(answer.counts, settled.patients, changed, fewest)}." if settled.patients >= fewest else "", _snap(felt, snapped, fewest)) if part)
-    return Slide("Is starting light wise?", title, figure, left, " ".join(part for part in (stays if fair else "", why) if part), notes=(against.sentence, *_noted(methods, "Time at the starting level", "Share with a snap")) if not hidden(against.sentence, fewest) != against.sentence else _noted(methods, "Time at the starting level", "Share with a snap"))
+    likely = f"Likely range {answer.likely}." if shown and answer.likely else ""
+    counts = f"{_counts(answer.counts, settled.patients, settled.patients_with_steps(), fewest)}." if settled.patients >= fewest else ""
+    right = f"{stays} {against.likely}".strip() if against.number else words.sentence(why.removeprefix(f"{compared.question.title}: "))
+    return Slide("Is starting light wise?", title, figure, f"{likely} {counts} {_snap(felt, snapped, fewest)}".strip(), right, notes=(why, *_noted(methods, "Time at the starting level", "Share with a snap")))
+
+
+def _may_show(settled, answer, fewest: int) -> bool:
+    """Whether the share at the starting level after a year rests on enough people, of those who changed and of those followed."""
+    return answer.value is not None and min(settled.patients, settled.patients_with_steps(), settled.followed(1)) >= fewest
 
 
 def _stays(settled, answer, fewest: int) -> str:
@@ -140,7 +155,7 @@ def _stays(settled, answer, fewest: int) -> str:
         return ""
     if 0 < changed < fewest:
         return f"Fewer than {fewest} of {words.count(settled.patients, 'patient')} changed their level so far."
-    return words.sentence(answer.whole)
+    return words.sentence(answer.whole) if _may_show(settled, answer, fewest) else ""
 
 
 def _counts(counts: str, whole: int, part: int, fewest: int) -> str:
@@ -154,7 +169,7 @@ def _snap(felt, answer, fewest: int) -> str:
         return "How the snap feels cannot be shared: too few were asked."
     if min(felt.right, felt.asked - felt.right) < fewest:
         return f"Snap just right when last asked: {lower(hidden(f'{felt.right} of {felt.asked}', fewest))} patients."
-    return f"{words.sentence(answer.whole)} Likely range {answer.likely}."
+    return f"Snap just right when last asked: {answer.number} (likely {words.percent_range(answer.low, answer.high)})."
 
 
 def _happy(log, answer, snapped, scored, felt, fewest: int, methods) -> Slide:
@@ -171,11 +186,11 @@ def _happy(log, answer, snapped, scored, felt, fewest: int, methods) -> Slide:
     title = f"Satisfaction {'rose' if rise >= 0 else 'fell'} by {words.number(abs(rise))} of {form.highest - form.lowest:g} points from before delivery to a year after."
     lost = scored.started - scored.pairs
     counts = f"{words.count(scored.pairs, 'patient')} answered both times" + (f", of {scored.started} who answered before" if not 0 < lost < fewest else "")
-    caveat = f"{form.title}, {form.better} is better. Those who did not answer may differ." if lost else f"{form.title}, {form.better} is better."
+    caveat = f"{form.title}, {form.better} is better. Dots: all who answered then."
     means = scored.means[scored.means["people"] >= fewest]
     finding = f"{title} Mean by occasion: {words.listing([f'{row.occasion} {words.number(row.mean)}' for row in means.itertuples()])}."
     likely = f"Likely range {answer.likely}. " if answer.likely else ""
-    return Slide(kicker, title, _drawn(lambda: talk_figures.satisfied(scored, fewest), finding), f"{likely}{counts}.", f"{snap} {caveat}", notes=(answer.whole, "A mean change of a group does not mean that each patient had one.", *notes))
+    return Slide(kicker, title, _drawn(lambda: talk_figures.satisfied(scored, fewest), finding), f"{likely}{counts}.", f"{caveat} {snap}", notes=(answer.whole, "A mean change of a group does not mean that each patient had one.", "Those who did not answer may differ." if lost else "", *notes))
 
 
 def _changes(todo, fewest: int) -> Slide:

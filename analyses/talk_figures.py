@@ -7,16 +7,18 @@ from dataclasses import replace
 import pandas as pd
 
 from outcomes.analyses import drawings
+from outcomes.analyses.lifetimes import EVENT
 from outcomes.analyses.people import RIGHT
 from outcomes.analyses.sentences import saying
 from outcomes.analyses.talk_words import few, hidden
 from outcomes.present import words
 from outcomes.present.areas import Endings
 from outcomes.present.talk import FIGURE
-from outcomes.present.talk_figures import Axis, areas, curve, halves, means_of, steps
+from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, steps
 
 LEAST_FOLLOWED = 10  # a curve on a slide stops here, or at the sharing rule where that is larger
 REST = "other reasons"
+LEAST_SHARE = 0.05  # smaller areas cannot be told apart from the back of a room
 FITTED = ("starts_late", "day_found", "day_found_other", "between_looks", "between_looks_other", "endings", "bracket")
 
 
@@ -37,7 +39,7 @@ def of_lifetime(life, answer, fewest: int):
     since = f"years since {saying(life).since}"
     if answer.value is None:
         what = drawings.became_of(life)
-        return None if what is None else areas(pooled(what, _patients_by_ending(life), fewest), until, _axis(what.counts, since, fewest), FIGURE)
+        return None if what is None else areas(pooled(what, _patients_by_ending(life), fewest), until, _axis(what.counts, since, fewest), FIGURE, life.horizon)
     lines = drawings.lines_of(life)
     if not lines:
         return None
@@ -59,9 +61,10 @@ def _patients_by_ending(life) -> dict[str, set]:
 
 
 def pooled(what: Endings, patients: dict[str, set], fewest: int) -> Endings:
-    """Endings of few patients taken together as "other reasons", with the next smallest where they are still too few."""
+    """Endings of few patients, and of a small share, taken together as "other reasons", with the next smallest where they are still too few."""
     names = sorted((name for name in what.shares.columns if name != "years"), key=lambda name: len(patients.get(name, ())))
-    small = [name for name in names if len(patients.get(name, ())) < fewest]
+    worn = drawings.ENDINGS[EVENT][0]
+    small = [name for name in names if len(patients.get(name, ())) < fewest or (what.shares[name].iloc[-1] < LEAST_SHARE and name != worn)]
     while small and len(small) < len(names) and len(set().union(*(patients.get(name, set()) for name in small))) < fewest:
         small.append(names[len(small)])
     if not small:
@@ -80,7 +83,7 @@ def settled(settling, plan, fewest: int):
     rows = settling.rows
     names = {"step up": "stepped up", "step down": "stepped down", "changed": "changed, direction unknown", "denture retired": "denture gone", "died": "patient died"}
     patients = {names[cause]: who for cause, who in rows[rows["cause"] != ""].groupby("cause")["patient_id"].agg(set).items()}
-    return areas(pooled(what, patients, fewest), what.stops[stop], _axis(what.counts, "years since the first inserts", fewest), FIGURE)
+    return areas(pooled(what, patients, fewest), what.stops[stop], _axis(what.counts, "years since the first inserts", fewest), FIGURE, 1.0)
 
 
 def satisfied(scored, fewest: int):
@@ -96,21 +99,25 @@ def snap(felt, fewest: int):
     if min(felt.right, felt.asked - felt.right) < fewest:
         return None
     share = felt.right / felt.asked
-    return halves([("How the snap felt when last asked", [(RIGHT, share, "accent"), ("too loose or too firm", 1 - share, "signal")])], FIGURE)
+    return parted("How the snap felt when last asked", (RIGHT, share, "accent"), ("too loose or too firm", 1 - share, "signal"), FIGURE)
 
 
 def who(stages, fewest: int):
-    """Who is in it, as boxes. A box from which few people could be worked out by subtraction is left out."""
+    """Who is in it, as boxes around those with an overdenture; None where only they may be shown.
+
+    A box from which few people could be worked out by subtraction is left out, and so is what was left out beside it.
+    """
     first = [int(stage.text.partition(" ")[0].replace(words.SPACE, "")) for stage in stages]
-    kept = list(range(len(stages)))
-    for place in range(len(stages) - 2, -1, -1):
-        later = next(one for one in kept if one > place)
-        if 0 < first[place] - first[later] < fewest:
-            kept.remove(place)
+    kept = [len(stages) - 2]  # those with an overdenture, whom the title names
+    for place in (*range(kept[0] - 1, -1, -1), len(stages) - 1):
+        beside = min(kept, key=lambda one: abs(one - place))
+        if not 0 < abs(first[place] - first[beside]) < fewest:
+            kept.append(place)
+    kept.sort()
+    if len(kept) < 2:
+        return None
     boxes = []
     for place in kept:
-        text = stages[place].text.partition(" ")[2]
-        out = tuple(hidden(f"{amount}: {reason}", fewest) for reason, amount in stages[place].left_out) if place + 1 in kept or place == kept[-1] else ()
-        boxes.append((few(first[place], fewest), hidden(text, fewest), out))
+        out = tuple(hidden(f"{amount}: {reason}", fewest) for reason, amount in stages[place].left_out) if place + 1 in kept else ()
+        boxes.append((few(first[place], fewest), hidden(stages[place].text.partition(" ")[2], fewest), out))
     return steps(boxes, FIGURE)
-

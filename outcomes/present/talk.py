@@ -153,11 +153,12 @@ def _plain(page, slide: Slide) -> None:
 def _asked(page, pairs) -> None:
     """Questions in two columns, each with its answer under it."""
     half, top, tall = (ROOM - 40) / 2, 148.0, 186.0
-    for place, (question, answer) in enumerate(pairs[:4]):
+    heads = [fit([_clean(question)], half, 2 * LEAST * LEADING + 1, (LEAST,), bold=True) for question, _ in pairs[:4]]
+    size = min(fit([_clean(answer)], half, tall - head.height - 8, (20, LEAST)).size for head, (_, answer) in zip(heads, pairs))
+    for place, (head, (_, answer)) in enumerate(zip(heads, pairs)):
         x, y = EDGE + (place % 2) * (half + 40), top + (place // 2) * (tall + 6)
-        head = fit([_clean(question)], half, 2 * LEAST * LEADING + 1, (20, LEAST), bold=True)
         _text(page, head, x, y, half, head.height + 1, colour="accent", bold=True)
-        _text(page, fit([_clean(answer)], half, tall - head.height - 8, (20, LEAST)), x, y + head.height + 4, half, tall - head.height - 8)
+        _text(page, fit([_clean(answer)], half, tall - head.height - 8, (size,)), x, y + head.height + 4, half, tall - head.height - 8)
 
 
 def _counted(page, rows) -> None:

@@ -62,8 +62,8 @@ def _between_looks(axes, line: Line, until: float, colour: str, u: float) -> Non
             axes.plot([start, end], [share, share], color=colour, linewidth=u * 0.22, solid_capstyle="butt")
 
 
-def areas(what: Endings, until: float, axis: Axis, shape: Shape) -> Sheet:
-    """Stacked endings up to ``until`` years, each named at the right with its share there."""
+def areas(what: Endings, until: float, axis: Axis, shape: Shape, at: float | None = None) -> Sheet:
+    """Stacked endings up to ``until`` years, each named at the right with its share there; a line at the year ``at`` that is spoken of."""
     shares = what.shares[what.shares["years"] < until]
     if shares.empty or until <= 0:
         raise CannotDraw("Too few patients were followed to draw what became of the parts.")
@@ -79,6 +79,9 @@ def areas(what: Endings, until: float, axis: Axis, shape: Shape) -> Sheet:
         colour = what.colours.get(name, "pale")
         axes.fill_between(shares["years"], floor, ceiling, step="post", facecolor=LIGHT.get(colour, colour), edgecolor=LIGHT["paper"], linewidth=sheet.text * 0.09)
         floor = ceiling
+    if at and at < until:
+        axes.axvline(at, color=LIGHT["paper"], linewidth=sheet.text * 0.2)
+        axes.axvline(at, color=LIGHT["ink"], linewidth=sheet.text * 0.1, linestyle=(0, (4, 2)))
     u, box, height, wanted = sheet.text, axes.get_position(), 0.0, []
     for name in labels:
         wanted.append((box.y0 + box.height * (height + last[name] / 2)) * sheet.height)
@@ -166,19 +169,14 @@ def means_of(means: pd.DataFrame, lowest: float, highest: float, shape: Shape) -
     return sheet
 
 
-def halves(rows: list[tuple[str, list[tuple[str, float, str]]]], shape: Shape) -> Sheet:
-    """Bars cut in two or more named shares that add up to one. ``rows``: label, then (name, share, colour)."""
+def parted(label: str, one: tuple[str, float, str], other: tuple[str, float, str], shape: Shape) -> Sheet:
+    """One bar in two parts that add up to all: (name, share, colour), the first from the left, the second to the right."""
     sheet = Sheet(shape)
-    u, y = sheet.text, sheet.height - 3.4 * sheet.text
-    for label, parts in rows:
-        sheet.put(0.1 * u, y + 2.3 * u, label, size=0.95, colour="quiet")
-        x = 0.0
-        for name, share, colour in parts:
-            part = sheet.width * share
-            sheet.box(x, y, part, 1.8 * u, colour="paper", fill=colour)
-            said = f"{name} {percent(share)}"
-            if sheet.length(said, 0.92, True) + u < part:
-                sheet.put(x + 0.6 * u, y + 0.9 * u, said, size=0.92, bold=True, colour=LIGHT["paper"], middle=True)
-            x += part
-        y -= 4.4 * u
+    u, y, tall = sheet.text, sheet.height * 0.42, 3.4 * sheet.text
+    sheet.put(0, y + tall + 1.1 * u, label, colour="quiet")
+    edge = sheet.width * one[1]
+    sheet.box(0, y, edge, tall, colour="paper", fill=one[2])
+    sheet.box(edge, y, sheet.width - edge, tall, colour="paper", fill=other[2])
+    for x, align, (name, share, colour) in ((0, "left", one), (sheet.width, "right", other)):
+        sheet.put(x, y - 1.5 * u, f"{name} {percent(share)}", size=1.05, bold=True, colour=colour, align=align)
     return sheet

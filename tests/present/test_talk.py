@@ -12,7 +12,7 @@ from outcomes.present import talk
 from outcomes.present.canvas import Sheet
 from outcomes.present.palette import LIGHT, contrast
 from outcomes.present.talk import FIGURE, Figure, Slide, Talk
-from outcomes.present.talk_figures import Axis, areas, curve, halves, means_of, steps
+from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, steps
 from outcomes.present.talk_fit import FONTS, LEADING, LEAST, broken, fit, width
 
 DAY = datetime.date(2025, 6, 14)
@@ -95,7 +95,7 @@ def test_the_letters_of_every_figure_are_18_points_or_more_on_the_slide(tmp_path
     line = Line("inserts", pd.DataFrame({"years": [0, 1, 2.0], "share": [1, 0.8, 0.6], "low": [0.9, 0.7, 0.4], "high": [1, 0.9, 0.7]}), counts)
     means = pd.DataFrame({"occasion": ["before", "1 year"], "people": [30, 20], "mean": [40, 95.0], "low": [35, 90.0], "high": [45, 99.0]})
     sheets = [areas(Endings(shares, {"worn": "signal", "wish": "plum"}, counts, {}), 2.0, axis, FIGURE), curve(line, 2.0, axis, (2.0, 0.6, "60 % at 2 years"), FIGURE),
-              means_of(means, 0, 100, FIGURE), halves([("How it felt", [("just right", 0.7, "accent"), ("not", 0.3, "signal")])], FIGURE),
+              means_of(means, 0, 100, FIGURE), parted("How it felt", ("just right", 0.02, "accent"), ("too loose or too firm", 0.98, "signal"), FIGURE),
               steps([("95", "patients in the log", ("fewer than 10 patients: no overdenture",)), ("80", "patients, 220 inserts followed", ())], FIGURE)]  # fmt: skip
     for sheet in sheets:
         assert sheet.overlaps() == []
