@@ -93,7 +93,7 @@ def log(patients: int = 60, *, seed: int = 3, fail: float = 3.0, recalls: bool =
         frame(inserts_in, ["patient_id", "day", "level", "inserts"]).astype({"day": "datetime64[ns]"}),
         pd.DataFrame({"level": list(FORCE), "retention": list(FORCE.values())}),
         frame(answers, ["patient_id", "answered_on", "answered_on_precision", "occasion", "about", "instrument", "item", "response", "filled_by", "where"]).astype({"answered_on": "datetime64[ns]"}),
-        frame(episodes, EPISODES).astype({"fitted_on": "datetime64[ns]", "ended_on": "datetime64[ns]"}),
+        frame(episodes, EPISODES).astype({"fitted_on": "datetime64[ns]", "ended_on": "datetime64[ns]"}).assign(attachment="stud", pick_up="chairside", divergence_deg=np.nan, opposing=None, sites=2, clinician="A"),
         frame(times, COLUMNS).astype({"observed": bool, "first_insert": bool, "fresh": bool, "left_look": float, "found_day": float, "entry_day": float, "right_look": float, "left_care": float, "right_care": float, "left_day": float, "right_day": float, "found_day_other": float, "competing_day": float}),
         guard,
     )  # fmt: skip
@@ -103,9 +103,18 @@ WORN = ("insert worn", "insert worn or reported loose", "insert worn, reported o
 
 
 class NoStore:
-    """A store with a connection that nobody reads."""
+    """A store whose tables are empty: what the frames of the log do not say is not known."""
 
-    connection = None
+    def __init__(self):
+        import duckdb
+
+        from outcomes import schemas
+
+        self.connection = duckdb.connect()
+        for table in schemas.stored_tables().values():
+            columns = ", ".join(f'"{name}" {kind}' for name, kind in table.stored_columns)
+            self.connection.execute(f'CREATE TABLE "{table.name}" ({columns})')
+
     revision = "0" * 64
 
     def history(self) -> pd.DataFrame:
