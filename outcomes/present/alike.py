@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from outcomes.present.canvas import POINTS, TALK, Shape, Sheet
-from outcomes.present.curves import CannotDraw, Frame, heading
+from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
 MOST = 3.0  # SDs; a larger difference is drawn here and said beside its name
@@ -36,7 +36,7 @@ def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Shee
         below += room - row * len(table)
     sheet = Sheet(shape, (top + row * len(table) + below) / POINTS)
     heading(sheet, frame.title, frame.subtitle)
-    left = 1.2 * u if shape.narrow else max(sheet.length(name, 0.95) for name in table["covariate"]) + 2 * u
+    left = 1.2 * u if shape.narrow else min(max(sheet.length(name, 0.95) for name in table["covariate"]) + 2 * u, (WIDEST + 0.1) * sheet.width)
     right = 2 * u
     most = max(float(table["size"].max()), float(table["weighted"].abs().max()) if weighted else 0.0, 2.5 * limit) * 1.06
     width, foot = sheet.width - left - right, below
@@ -60,9 +60,9 @@ def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Shee
         y -= row
         dots = y + (0.75 * u if shape.narrow else row / 2)
         if shape.narrow:
-            sheet.put(left, y + 1.7 * u, one.covariate, size=0.92)
+            sheet.put(left, y + 1.7 * u, sheet.cut(one.covariate, sheet.width - left - 0.4 * u, 0.92), size=0.92)
         else:
-            sheet.put(left - 1 * u, dots, one.covariate, size=0.95, align="right", middle=True)
+            sheet.put(left - 1 * u, dots, sheet.cut(one.covariate, left - 1.4 * u, 0.95), size=0.95, align="right", middle=True)
         if weighted:
             sheet.line(place(one.crude), dots, place(one.weighted), dots, colour="slate", width=0.8)
         _dot(sheet, place(one.crude), dots, "signal", False)

@@ -9,9 +9,11 @@ import pandas as pd
 from outcomes.present import counts as count_table
 from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.counts import Counts
-from outcomes.present.curves import CannotDraw, Frame, heading, share_axis, spread
+from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading, share_axis, spread
 from outcomes.present.palette import LIGHT, contrast
 from outcomes.present.words import FEW, percent
+
+MOST_AREAS = 10
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,7 @@ class Endings:
 def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
     """Stacked areas over time, each named at the right end with its share; the counts below.
 
-    Raises CannotDraw where no part was followed.
+    Raises CannotDraw where no part was followed, and for more endings than can be told apart.
     """
     until = what.stops.get(shape.stop_at, float(what.shares["years"].iloc[-1]) if len(what.shares) else 0.0)
     if what.shares.empty or until <= 0:
@@ -36,8 +38,12 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
     shares = what.shares[what.shares["years"] < until]  # a change on the very last day has no width: it is neither drawn nor named
     shares = pd.concat([shares, shares.iloc[[-1]].assign(years=until)], ignore_index=True)
     names = [name for name in shares.columns if name != "years" and shares[name].iloc[-1] > 0]
+    if len(names) > MOST_AREAS:
+        raise CannotDraw(f"{len(names)} endings cannot be told apart in one figure; the table gives them all.")
     last = {**{name: float(shares[name].iloc[-1]) for name in names}, what.rest: 1 - float(shares[names].iloc[-1].sum())}
-    labels = {name: f"{name} {percent(share)}" for name, share in last.items()}
+    probe = Sheet(shape)
+    room = probe.width - 3.2 * probe.text if shape.narrow else WIDEST * probe.width - 1.4 * probe.text
+    labels = {name: f"{probe.cut(name, room - probe.length(' under 99 %', 0.95, True), 0.95, True)} {percent(share)}" for name, share in last.items()}
     ticks = count_table.fewer(tuple(t for t in what.counts.ticks if t <= until + 1e-9), 5 if shape.narrow else 9)
     counts = what.counts.at(ticks)
     sheet, axes, place, rows_end, below = _stage(labels, counts, frame, shape, until)
@@ -60,7 +66,7 @@ def _stage(labels, counts, frame, shape, until):
     sheet = Sheet(shape, shape.height + extra)
     first = count_table.first_width(sheet, [counts])
     left = max(count_table.row_width(sheet, [counts]) + first + 1.6 * u, sheet.length("100 %", 0.92) + 1.4 * u)
-    right = 1.6 * u if shape.narrow else max(sheet.length(text, 0.95, True) for text in labels.values()) + 2 * u
+    right = 1.6 * u if shape.narrow else min(max(sheet.length(text, 0.95, True) for text in labels.values()) + 2 * u, WIDEST * sheet.width)
     top = heading(sheet, frame.title, frame.subtitle) + (len(labels) * 1.5 * u if shape.narrow else 0)
     below = rows + 2.2 * u
     axes = sheet.axes(left, below + 2.6 * u, right, top + 0.6 * u)
@@ -107,7 +113,7 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
         raise CannotDraw("Nobody was asked.")
     probe = Sheet(shape)
     u = probe.text
-    legend = _legend_rows(probe, names)
+    legend = legend_rows(probe, names)
     row = 2.7 * u
     top = heading(probe, frame.title, frame.subtitle) + len(legend) * 1.5 * u + 0.6 * u
     sheet = Sheet(shape, (top + row * len(table) + 1.2 * u) / 72)
@@ -116,15 +122,13 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
     for line in legend:
         x = 0.4 * u
         for name in line:
-            sheet.box(x, y, 1.2 * u, 0.8 * u, colour=colours[name], fill=colours[name])
-            sheet.put(x + 1.6 * u, y, name, size=0.92)
-            x += sheet.length(name, 0.92) + 3.2 * u
+            x = legend_entry(sheet, x, y, name, colours[name])
         y -= 1.5 * u
-    left = max(max(sheet.length(text, 0.95) for text in table["occasion"]), max(sheet.length(f"{n} people", 0.86) for n in table["people"])) + 1.6 * u
+    left = max(max(min(sheet.length(text, 0.95), WIDEST * sheet.width) for text in table["occasion"]), max(sheet.length(f"{n} people", 0.86) for n in table["people"])) + 1.6 * u
     width = sheet.width - left - 0.8 * u
     for i, (_, one) in enumerate(table.iterrows()):
         y = sheet.height - top - row * (i + 1) + 0.4 * u
-        sheet.put(left - 1 * u, y + 1.15 * u, one["occasion"], size=0.95, align="right")
+        sheet.put(left - 1 * u, y + 1.15 * u, sheet.cut(one["occasion"], left - 1.4 * u, 0.95), size=0.95, align="right")
         sheet.put(left - 1 * u, y + 0.02 * u, f"{one['people']} people", size=0.86, colour="quiet", align="right")
         x = left
         for name in names:
@@ -138,11 +142,24 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
     return sheet
 
 
-def _legend_rows(sheet: Sheet, names: list[str]) -> list[list[str]]:
+def legend_entry(sheet: Sheet, x: float, y: float, name: str, colour: str) -> float:
+    """One sample with its name; where the next one begins."""
+    u, said = sheet.text, _entry(sheet, name)
+    sheet.box(x, y, 1.2 * u, 0.8 * u, colour=colour, fill=colour)
+    sheet.put(x + 1.6 * u, y, said, size=0.92)
+    return x + sheet.length(said, 0.92) + 3.2 * u
+
+
+def _entry(sheet: Sheet, name: str) -> str:
+    return sheet.cut(name, sheet.width - 3.2 * sheet.text, 0.92)
+
+
+def legend_rows(sheet: Sheet, names: list[str]) -> list[list[str]]:
+    """Names in rows that fit the sheet."""
     rows: list[list[str]] = [[]]
     used = 0.0
     for name in names:
-        need = sheet.length(name, 0.92) + 3.2 * sheet.text
+        need = sheet.length(_entry(sheet, name), 0.92) + 3.2 * sheet.text
         if rows[-1] and used + need > sheet.width - 0.4 * sheet.text:
             rows.append([])
             used = 0.0

@@ -8,7 +8,7 @@ import pandas as pd
 
 from outcomes.present import words
 from outcomes.present.canvas import Shape, Sheet
-from outcomes.present.curves import CannotDraw, Frame, heading
+from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
 PALEST, LOWEST = 0.7, 0.34  # of the colour and of the height, where there are fewest: told by height as well as by shade
@@ -43,7 +43,7 @@ def calendar(what: Calendar, frame: Frame, shape: Shape) -> Sheet:
     probe = Sheet(shape)
     u = probe.text
     least = 10 if shape.shown_outside else 1
-    left = max(probe.length(text, 0.92) for text in [*(name for name, _, _ in rows), what.silent]) + 1.8 * u
+    left = min(max(probe.length(text, 0.92) for text in [*(name for name, _, _ in rows), what.silent]) + 1.8 * u, WIDEST * probe.width)
     totals = [_total(int(values.sum()), least) for _, values, _ in rows]
     right = max(probe.length(text, 0.86) for text in [*totals, "in all", "888 months"]) + 1.6 * u
     width = probe.width - left - right
@@ -117,7 +117,7 @@ def _total(value: int, least: int) -> str:
 
 
 def _row(sheet: Sheet, y: float, left: float, width: float, step: float, name: str, total: str) -> None:
-    sheet.put(left - 0.9 * sheet.text, y + 0.36 * step, name, size=0.92, align="right")
+    sheet.put(left - 0.9 * sheet.text, y + 0.36 * step, sheet.cut(name, left - 1.2 * sheet.text, 0.92), size=0.92, align="right")
     sheet.put(sheet.width - 0.6 * sheet.text, y + 0.36 * step, total, size=0.86, bold=True, align="right")
     sheet.line(left, y, left + width, y, colour="grid", width=0.6)
 

@@ -76,6 +76,17 @@ class Sheet:
         """Width of ``text`` in points; ``size`` as a multiple of the shape's text size."""
         return _length(str(text), self.text * size, bold)
 
+    def cut(self, text: str, width: float, size: float = 1.0, bold: bool = False) -> str:
+        """``text`` as far as it fits into ``width`` points, an ellipsis where it goes on: the table beside a figure says it whole."""
+        text = str(text)
+        if self.length(text, size, bold) <= width:
+            return text
+        low, high = 0, len(text)  # the longest beginning that fits, found by halving
+        while low < high:
+            middle = (low + high + 1) // 2
+            low, high = (middle, high) if self.length(text[:middle].rstrip() + "…", size, bold) <= width else (low, middle - 1)
+        return text[:low].rstrip() + "…"
+
     def put(self, x: float, y: float, text: str, *, size: float = 1.0, colour: str = "ink", bold: bool = False, align: str = "left", middle: bool = False, backed: bool = False):
         """Text at (x, y): its baseline, or its middle, at y; ``backed`` keeps lines behind it from showing through."""
         label = self.figure.text(x, y, str(text), transform=self._points, fontproperties=_font(self.text * size, bold), color=LIGHT.get(colour, colour),

@@ -106,7 +106,7 @@ def draw(sheet, tables: list[tuple[str, str, Counts]], place, left: float, top: 
     for label, colour, counts in tables:
         if len(tables) > 1:
             y -= step
-            sheet.put(left + sheet.text * 0.6, y, label, size=0.86, bold=True, colour=colour)
+            sheet.put(left + sheet.text * 0.6, y, sheet.cut(label, sheet.width - left - sheet.text, 0.86, True), size=0.86, bold=True, colour=colour)
         for row, values in counts.rows.items():
             y -= step
             sheet.put(left, y, row, size=0.86, colour="quiet", align="right")

@@ -13,6 +13,7 @@ from outcomes.present.counts import Counts
 from outcomes.present.palette import LIGHT, SERIES
 
 MOST_LINES = 6
+WIDEST = 0.36  # share of a sheet that names beside what is drawn may take
 
 
 class CannotDraw(ValueError):
@@ -94,7 +95,8 @@ def _stopped(line: Line, stop_at: int) -> Line:
 
 def _tables(lines: list[Line], horizon: float, shape: Shape) -> list[Counts]:
     """Each line's counts at the times that fit under the axis."""
-    ticks = count_table.fewer(tuple(t for t in lines[0].counts.ticks if t <= horizon + 1e-9) or lines[0].counts.ticks[:1], 5 if shape.narrow else 9)
+    shared = tuple(tick for tick in lines[0].counts.ticks if all(tick in line.counts.ticks for line in lines))
+    ticks = count_table.fewer(tuple(t for t in shared if t <= horizon + 1e-9) or shared[:1], 5 if shape.narrow else 9)
     return [line.counts.at(ticks) for line in lines]
 
 
@@ -107,7 +109,7 @@ def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):
     sheet = Sheet(shape, shape.height + extra)
     first = count_table.first_width(sheet, tables)
     left = max(count_table.row_width(sheet, tables) + first + 1.6 * u, sheet.length("100 %", 0.92) + 1.4 * u)
-    right = 1.6 * u if len(lines) == 1 or shape.narrow else max(sheet.length(line.label, 0.95) for line in lines) + 2 * u
+    right = 1.6 * u if len(lines) == 1 or shape.narrow else min(max(sheet.length(line.label, 0.95, True) for line in lines) + 1.4 * u, WIDEST * sheet.width)
     right = max(right, 1.6 * u)
     top = heading(sheet, frame.title, frame.subtitle) + (len(lines) * 1.5 * u if shape.narrow and len(lines) > 1 else 0)
     below = rows + 2.2 * u  # room under the axis title
@@ -217,12 +219,12 @@ def _name_lines(sheet: Sheet, axes, lines: list[Line], styles) -> None:
         y = box.y1 * sheet.height + 0.6 * u + (len(lines) - 1) * 1.5 * u
         for line, (colour, dash) in zip(lines, styles):
             sheet.line(0.6 * u, y + 0.3 * u, 3.2 * u, y + 0.3 * u, colour=colour, width=u * 0.2, dash=dash)
-            sheet.put(3.8 * u, y, line.label, size=0.95, colour=colour, bold=True)
+            sheet.put(3.8 * u, y, sheet.cut(line.label, sheet.width - 4.2 * u, 0.95, True), size=0.95, colour=colour, bold=True)
             y -= 1.5 * u
         return
     wanted = [(box.y0 + box.height * float(line.steps["share"].iloc[-1])) * sheet.height for line in lines]
     for line, (colour, _), y in zip(lines, styles, spread(wanted, 1.3 * u, box.y0 * sheet.height, box.y1 * sheet.height)):
-        sheet.put(box.x1 * sheet.width + 0.7 * u, y, line.label, size=0.95, colour=colour, bold=True, middle=True)
+        sheet.put(box.x1 * sheet.width + 0.7 * u, y, sheet.cut(line.label, (1 - box.x1) * sheet.width - u, 0.95, True), size=0.95, colour=colour, bold=True, middle=True)
 
 
 def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:

@@ -75,7 +75,7 @@ def forest(rows: list[Row], axis: Axis, frame: Frame, shape: Shape) -> Sheet:
         if row.heading and row.heading != said:
             said = row.heading
             y -= head
-            sheet.put(0.4 * u, foot + y + 0.35 * u, said, bold=True, size=0.95)
+            sheet.put(0.4 * u, foot + y + 0.35 * u, sheet.cut(said, sheet.width - 0.8 * u, 0.95, True), bold=True, size=0.95)
         y -= step + slack
         _row(sheet, axes, row, axis, (low, high), foot, y + (step + slack) / 2, left, shape)
     _below(sheet, axes, axis, foot, left, right, (low, high))
@@ -130,12 +130,12 @@ def _rule(axes, axis: Axis, low: float, high: float, u: float) -> None:
 def _row(sheet: Sheet, axes, row: Row, axis: Axis, reach, foot: float, y: float, left: float, shape: Shape) -> None:
     u = sheet.text
     if shape.narrow:
-        sheet.put(0.6 * u, foot + y + 0.6 * u, row.label, size=0.95)
+        sheet.put(0.6 * u, foot + y + 0.6 * u, sheet.cut(row.label, sheet.width - 1.2 * u, 0.95), size=0.95)
         sheet.put(sheet.width - 0.6 * u, foot + y + 0.6 * u, row.words if sheet.length(row.words, 0.88, True) < sheet.width - sheet.length(row.label, 0.95) - 3 * u else "", size=0.88, bold=True, align="right")
         at = y - 0.6 * u
     else:
-        sheet.put(left - 1 * u, foot + y + 0.2 * u, row.label, size=0.95, align="right")
-        sheet.put(left - 1 * u, foot + y - 0.95 * u, row.counts, size=0.8, colour="quiet", align="right")
+        sheet.put(left - 1 * u, foot + y + 0.2 * u, sheet.cut(row.label, left - 1.4 * u, 0.95), size=0.95, align="right")
+        sheet.put(left - 1 * u, foot + y - 0.95 * u, sheet.cut(row.counts, left - 1.4 * u, 0.8), size=0.8, colour="quiet", align="right")
         lines = _two(sheet, row.words)
         for k, line in enumerate(lines):
             sheet.put(sheet.width - 0.6 * u, foot + y + (0.62 * (len(lines) - 1) - 0.35 - 1.2 * k) * u, line, size=0.9, bold=True, align="right")

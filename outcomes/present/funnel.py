@@ -113,18 +113,27 @@ def _names(sheet: Sheet, axes, points: pd.DataFrame, reach: tuple[float, float, 
     taken.append((area[0], line - 0.1 * u, area[2], line + 0.1 * u))
     for x, y, row in sorted(at, key=lambda one: not one[2].outside):
         parts = ([shortened(row.unit, 18)] if named else []) + (["look into"] if row.outside else [])
-        text = ": ".join(parts)
-        if not text:
-            continue
-        length, tall = sheet.length(text, 0.9, row.outside), 1.1 * u
-        spots = [(x + 0.8 * u, y - tall / 2), (x - 0.8 * u - length, y - tall / 2), (x - length / 2, y + 0.7 * u), (x - length / 2, y - 0.7 * u - tall)]
-        spots += [(x + side * 0.6 * u - (length if side < 0 else 0), y + up * 1.5 * u - tall / 2) for side in (1, -1) for up in (1, -1)]
-        for left, floor in spots:
-            corner = (left, floor, left + length, floor + tall)
-            if corner[0] >= area[0] + 0.2 * u and corner[2] <= area[2] and corner[1] >= area[1] and corner[3] <= area[3] and not any(_covers(corner, other) for other in taken):
-                sheet.put(left, floor + tall / 2, text, size=0.9, bold=bool(row.outside), colour="signal" if row.outside else "ink", middle=True)
+        said = [": ".join(parts), *(["look into"] if row.outside else [])] if parts else []
+        for text in said:  # where a long name finds no room, "look into" alone may
+            corner = _free(sheet, x, y, text, bool(row.outside), area, taken)
+            if corner is not None:
+                sheet.put(corner[0], (corner[1] + corner[3]) / 2, text, size=0.9, bold=bool(row.outside), colour="signal" if row.outside else "ink", middle=True)
                 taken.append(corner)
                 break
+
+
+def _free(sheet: Sheet, x: float, y: float, text: str, bold: bool, area, taken):
+    """The first place around (x, y) where ``text`` covers nothing: left, floor, right, ceiling; None where there is none."""
+    u, length = sheet.text, sheet.length(text, 0.9, bold)
+    tall = 1.1 * u
+    spots = [(x + 0.8 * u, y - tall / 2), (x - 0.8 * u - length, y - tall / 2), (x - length / 2, y + 0.7 * u), (x - length / 2, y - 0.7 * u - tall)]
+    spots += [(x + side * 0.6 * u - (length if side < 0 else 0), y + up * 1.5 * u - tall / 2) for side in (1, -1) for up in (1, -1)]
+    for left, floor in spots:
+        corner = (left, floor, left + length, floor + tall)
+        inside = corner[0] >= area[0] + 0.2 * u and corner[2] <= area[2] and corner[1] >= area[1] and corner[3] <= area[3]
+        if inside and not any(_covers(corner, other) for other in taken):
+            return corner
+    return None
 
 
 def _covers(one, other) -> bool:

@@ -27,7 +27,7 @@ class Scores:
 def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     """Means with their likely ranges over the occasions, everybody's own answers faint behind.
 
-    Raises CannotDraw where nobody answered.
+    Raises CannotDraw where nobody answered, and where the occasions have no room side by side.
     """
     means = what.means.dropna(subset=["mean"])
     if means.empty:
@@ -48,21 +48,32 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     axes.set_xticks([])
     if own:
         _own_lines(axes, what, occasions, u)
+    box = axes.get_position()
+    step = box.width * sheet.width / (len(occasions) - 0.3)
+    if step < sheet.length("8888", 0.95) + 0.4 * u:
+        raise CannotDraw(f"{len(occasions)} occasions have no room side by side in one figure; the table gives them all.")
+    crowded = step < max(sheet.length(f"{n} people", 0.86) for n in what.means["people"]) + 0.4 * u
     places = [occasions.index(name) for name in means["occasion"]]
     axes.plot(places, means["mean"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
     bounded = means.dropna(subset=["low", "high"])
     axes.vlines([occasions.index(name) for name in bounded["occasion"]], bounded["low"], bounded["high"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
     axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.85, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
-    box = axes.get_position()
     for place, row in zip(places, means.itertuples()):
         x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
         sheet.put(x + 0.9 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
     for place, row in enumerate(what.means.itertuples()):
         x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
-        sheet.put(x, 2.6 * u, row.occasion, size=0.95, align="center")
-        sheet.put(x, 1.2 * u, f"{row.people} people", size=0.86, colour="quiet", align="center")
+        sheet.put(x, 2.6 * u, sheet.cut(row.occasion, room_at(sheet, x, step), 0.95), size=0.95, align="center")
+        sheet.put(x, 1.45 * u if crowded else 1.2 * u, f"{row.people}" if crowded else f"{row.people} people", size=0.86, colour="quiet", align="center")
+    if crowded:
+        sheet.put(0.3 * u, 0.35 * u, "people", size=0.86, colour="quiet")
     return sheet
+
+
+def room_at(sheet: Sheet, x: float, step: float) -> float:
+    """Points for words centred at ``x`` that reach neither the next ones, ``step`` away, nor the sheet's edge."""
+    return min(step - 0.4 * sheet.text, 2 * min(x, sheet.width - x) - 0.2 * sheet.text)
 
 
 def _own_lines(axes, what: Scores, occasions: list[str], u: float) -> None:

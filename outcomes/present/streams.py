@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from outcomes.present.areas import _legend_rows, _text_colour
+from outcomes.present.areas import MOST_AREAS, _text_colour, legend_entry, legend_rows
 from outcomes.present.canvas import Shape, Sheet
-from outcomes.present.curves import CannotDraw, Frame, heading, spread
+from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading, spread
 from outcomes.present.palette import LIGHT, contrast
 from outcomes.present.words import percent
 
@@ -42,19 +42,21 @@ class Streams:
 def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
     """Columns of blocks with streams between them; names at both ends, on a phone above.
 
-    Raises CannotDraw where there are fewer than two columns.
+    Raises CannotDraw where there are fewer than two columns, and for more states than can be told apart.
     """
     if len(what.columns) < 2:
         raise CannotDraw("Too few patients were followed to draw who went where.")
     here = [state for state in what.order if any(column.shares.get(state, 0) > 0 for column in what.columns)]
+    if len(here) > MOST_AREAS:
+        raise CannotDraw(f"{len(here)} groups cannot be told apart in one figure; the table gives them all.")
     sheet = Sheet(shape)
     u = sheet.text
-    legend = _legend_rows(sheet, here) if shape.narrow else []
+    legend = legend_rows(sheet, here) if shape.narrow else []
     top = heading(sheet, frame.title, frame.subtitle) + len(legend) * 1.5 * u
     names = [max((sheet.length(state + (f" {what.said(place, state)}" if what.columns[place].shares[state] < LEAST_WORDS else ""), 0.95, True) for state in here if what.columns[place].shares.get(state, 0) > 0), default=0) for place in (0, -1)]
     widest = [max(sheet.length(text, 0.95), sheet.length(below, 0.82)) / 2 for text, below in ((column.title, column.below) for column in what.columns)]
-    left = max(widest[0], 0.6 * u if shape.narrow else names[0] + 2.6 * u)
-    right = max(widest[-1], 0.6 * u if shape.narrow else names[1] + 2.6 * u)
+    left = max(widest[0], 0.6 * u if shape.narrow else min(names[0] + 2.6 * u, 0.75 * WIDEST * sheet.width))
+    right = max(widest[-1], 0.6 * u if shape.narrow else min(names[1] + 2.6 * u, 0.75 * WIDEST * sheet.width))
     axes = sheet.axes(left, 4.4 * u, right, top + 0.8 * u)
     width = sheet.width - left - right
     block = 2.6 * u / width * (len(what.columns) - 1)
@@ -131,9 +133,7 @@ def _words(sheet: Sheet, axes, what: Streams, edges, order, legend, block) -> No
         for line in legend:
             x = 0.4 * u
             for state in line:
-                sheet.box(x, y, 1.2 * u, 0.8 * u, colour=_colour(what.colours, state), fill=_colour(what.colours, state))
-                sheet.put(x + 1.6 * u, y, state, size=0.92)
-                x += sheet.length(state, 0.92) + 3.2 * u
+                x = legend_entry(sheet, x, y, state, _colour(what.colours, state))
             y -= 1.5 * u
         return
     for place, align, x in ((0, "right", box.x0 * sheet.width - 0.7 * u), (-1, "left", box.x1 * sheet.width + 0.7 * u)):
@@ -141,7 +141,9 @@ def _words(sheet: Sheet, axes, what: Streams, edges, order, legend, block) -> No
         wanted = [(box.y0 + box.height * sum(edges[place][state]) / 2) * sheet.height for state in shown]
         for state, y in zip(shown, spread(wanted, 1.3 * u, box.y0 * sheet.height + 0.4 * u, box.y1 * sheet.height)):
             small = edges[place][state][1] - edges[place][state][0] < LEAST_WORDS
-            sheet.put(x, y, state + (f" {what.said(place, state)}" if small else ""), size=0.95, bold=True, colour=_text_colour(what.colours.get(state, "ink")), align=align, middle=True)
+            said = f" {what.said(place, state)}" if small else ""
+            room = (box.x0 if place == 0 else 1 - box.x1) * sheet.width - 1.2 * u
+            sheet.put(x, y, sheet.cut(state, room - sheet.length(said, 0.95, True), 0.95, True) + said, size=0.95, bold=True, colour=_text_colour(what.colours.get(state, "ink")), align=align, middle=True)
 
 
 def _colour(colours, state: str) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.curves import CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
+from outcomes.present.people import room_at
 
 MOST_LINES = 150
 
@@ -30,7 +31,7 @@ class Course:
 def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     """Means over the occasions with the share that answered under each; occasions below 60 % answered are marked.
 
-    Raises CannotDraw where no two occasions have a mean.
+    Raises CannotDraw where no two occasions have a mean, and where the occasions have no room side by side.
     """
     means = what.means[what.means["answered"] > 0].reset_index(drop=True)
     if means["mean"].notna().sum() < 2:
@@ -50,19 +51,21 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     axes.set_xticks([])
     if shape.name != "talk":  # nobody's own line leaves the clinic
         _own(axes, what.own[list(means["occasion"])].to_numpy(float), u)
+    box = axes.get_position()
+    if (step := box.width * sheet.width / (len(means) - 1 + 2 * edge)) < max(sheet.length(_said(row, shape)[0], 0.84) for row in means.itertuples()) + 0.4 * u:
+        raise CannotDraw(f"{len(means)} occasions have no room side by side in one figure; the table gives them all.")
     places = np.arange(len(means))
     spoken = means["mean"].notna()
     axes.plot(places[spoken], means.loc[spoken, "mean"], color=LIGHT["accent"], linewidth=u * 0.26, zorder=4)
     known = means["low"].notna() & means["high"].notna()
     axes.vlines(places[known], means.loc[known, "low"], means.loc[known, "high"], color=LIGHT["accent"], linewidth=u * 0.3, zorder=4)
     axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.9, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
-    box = axes.get_position()
     for place, row in enumerate(means.itertuples()):
         x = (box.x0 + box.width * (place + edge) / (len(means) - 1 + 2 * edge)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
         if row.mean == row.mean:
             sheet.put(x + 0.75 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
-        sheet.put(x, 3.5 * u, row.occasion, size=0.95, align="center", bold=True)
+        sheet.put(x, 3.5 * u, sheet.cut(row.occasion, room_at(sheet, x, step), 0.95, True), size=0.95, align="center", bold=True)
         _answered(sheet, x, row)
     return sheet
 
@@ -72,12 +75,18 @@ def _answered(sheet: Sheet, x: float, row) -> None:
     u, known = sheet.text, row.asked == row.asked
     low = known and row.answered < 0.6 * row.asked
     colour = "signal" if low else "quiet"
-    if sheet.shape.narrow:
-        sheet.put(x, 2.2 * u, f"{int(row.answered)} of {int(row.asked)}" if known else f"{int(row.answered)}", size=0.84, colour=colour, bold=low, align="center")
-        return
-    sheet.put(x, 2.2 * u, f"{int(row.answered)} answered", size=0.84, colour="quiet", align="center")
-    if known:
-        sheet.put(x, 1.0 * u, f"of {int(row.asked)}", size=0.84, colour=colour, bold=low, align="center")
+    lines = _said(row, sheet.shape)
+    for k, text in enumerate(lines):
+        last = k == len(lines) - 1 and known
+        sheet.put(x, (2.2 - 1.2 * k) * u, text, size=0.84, colour=colour if last else "quiet", bold=low and last, align="center")
+
+
+def _said(row, shape: Shape) -> list[str]:
+    """How many answered, of how many where that is known: on a phone in one line."""
+    known = row.asked == row.asked
+    if shape.narrow:
+        return [f"{int(row.answered)} of {int(row.asked)}" if known else f"{int(row.answered)}"]
+    return [f"{int(row.answered)} answered", *([f"of {int(row.asked)}"] if known else [])]
 
 
 def _own(axes, values: np.ndarray, u: float) -> None:

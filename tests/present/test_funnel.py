@@ -65,6 +65,11 @@ def test_those_beyond_the_outer_limits_carry_look_into_and_no_other_judgement():
         assert judgement not in words.lower()
 
 
+def test_where_a_long_name_finds_no_room_look_into_stands_alone():
+    points = pd.DataFrame({"unit": ["a", "m" * 60], "expected": [6.0, 60.0], "ratio": [0.7, 2.2], "outside": [False, True]})
+    assert "look into" in said(funnel(Units(points, 1.2), FRAME, PHONE))
+
+
 def test_a_talk_names_nobody():
     talk = said(funnel(units(8), FRAME, TALK))
     assert "look into" in talk and not [text for text in talk if text.startswith("D")]
