@@ -62,7 +62,7 @@ def page(demo, tmp_path_factory):
 def look(engine: Path, profiles: Path, *pages: Path) -> list[dict]:
     """What the engine finds on each page, light and dark, 1280 and 390 pixels wide."""
     profiles.mkdir()
-    done = subprocess.run([shutil.which("node"), str(AXE / "check.js"), shutil.which("chromium"), str(profiles), *map(str, pages)], cwd=engine, capture_output=True, text=True, timeout=300)
+    done = subprocess.run([shutil.which("node"), str(AXE / "check.js"), shutil.which("chromium"), str(profiles), *map(str, pages)], cwd=engine, capture_output=True, text=True, timeout=600)
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)
 

@@ -12,6 +12,7 @@ const flags = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-ru
 async function keyboard(page, most) {
   // What Tab reaches, in order, until it leaves the page.
   const stops = [];
+  await page.evaluate(() => { window.places = new Map([...document.querySelectorAll("*")].map((one, place) => [one, place])); });
   for (let i = 0; i < most; i++) {
     await page.keyboard.press("Tab");
     const stop = await page.evaluate(() => {
@@ -19,7 +20,7 @@ async function keyboard(page, most) {
       if (!one || one === document.body) return null;
       const style = getComputedStyle(one);
       const box = one.getBoundingClientRect();
-      return { place: [...document.querySelectorAll("*")].indexOf(one), tag: one.tagName, words: (one.textContent || one.getAttribute("aria-label") || "").trim().slice(0, 60),
+      return { place: window.places.get(one), tag: one.tagName, words: (one.textContent || one.getAttribute("aria-label") || "").trim().slice(0, 60),
         outline: style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0, inside: box.right > 0 && box.left < innerWidth };
     });
     if (stop === null || (stops.length && stop.place === stops[0].place)) break;
