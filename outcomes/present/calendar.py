@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from outcomes.present import words
-from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.canvas import POINTS, Shape, Sheet
 from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
@@ -33,18 +33,22 @@ class Calendar:
 def calendar(what: Calendar, frame: Frame, shape: Shape) -> Sheet:
     """A strip of months: a row per reason, higher and darker where there were more visits; below it what the log lacks.
 
-    Where months would be too narrow, quarters or years stand for them. A talk prints no total under ten. Raises CannotDraw for
-    a log without a visit.
+    Where months would be too narrow, quarters or years stand for them. On a talk reasons with fewer than ten visits go together
+    with the next larger ones, and a gap of fewer than ten is left out. Raises CannotDraw for a log without a visit, and for a
+    talk on fewer than ten.
     """
     if what.visits.empty or int(what.visits.to_numpy().sum()) == 0:
         raise CannotDraw("There is no visit to draw: the log is empty.")
-    rows = [(name, what.visits[name], "accent") for name in what.visits if what.visits[name].sum() > 0]
-    rows += [(name, what.gaps[name], "signal") for name in what.gaps]
+    least = 10 if shape.shown_outside else 1
+    if int(what.visits.to_numpy().sum()) < least:
+        raise CannotDraw(f"The log holds fewer than {least} visits: too few to be shown outside the clinic.")
+    visits = _folded(what.visits[[name for name in what.visits if what.visits[name].sum() > 0]], least)
+    rows = [(name, visits[name], "accent") for name in visits]
+    rows += [(name, what.gaps[name], "signal") for name in what.gaps if not 0 < what.gaps[name].sum() < least]
     probe = Sheet(shape)
     u = probe.text
-    least = 10 if shape.shown_outside else 1
     left = min(max(probe.length(text, 0.92) for text in [*(name for name, _, _ in rows), what.silent]) + 1.8 * u, WIDEST * probe.width)
-    totals = [_total(int(values.sum()), least) for _, values, _ in rows]
+    totals = [_total(int(values.sum())) for _, values, _ in rows]
     right = max(probe.length(text, 0.86) for text in [*totals, "in all", "888 months"]) + 1.6 * u
     width = probe.width - left - right
     months, unit = next(((months, unit) for months, unit in TOGETHER if len(what.visits) / months * LEAST <= width), TOGETHER[-1])
@@ -56,10 +60,11 @@ def calendar(what: Calendar, frame: Frame, shape: Shape) -> Sheet:
     top = heading(probe, frame.title, frame.subtitle) + 1.9 * u
     step, below = 2.1 * u, 6.2 * u
     split = sum(colour == "accent" for _, _, colour in rows)
-    need = top + (len(rows) + 1) * step + 1.2 * u + below
-    slack = max(0.0, shape.height * 72 - need) if shape.name == "talk" else 0.0  # a slide keeps its form
-    step += min(slack / (len(rows) + 1), 0.9 * u)
-    sheet = Sheet(shape, max(shape.height if shape.name == "talk" else 0.0, (top + (len(rows) + 1) * step + 1.2 * u + below) / 72))
+    if shape.name == "talk":  # a slide keeps its form: rows share its height
+        below = 4.9 * u
+        step = min(max((shape.height * POINTS - top - below - 1.2 * u) / (len(rows) + 1), 1.35 * u), 3 * u)
+    need = (top + (len(rows) + 1) * step + 1.2 * u + below) / POINTS
+    sheet = Sheet(shape, max(shape.height, need) if shape.name == "talk" else need)
     heading(sheet, frame.title, frame.subtitle)
     sheet.put(sheet.width - 0.6 * u, sheet.height - top + 0.5 * u, "in all", size=0.86, colour="quiet", align="right")
     cell, y = width / len(silent), sheet.height - top
@@ -84,6 +89,22 @@ def calendar(what: Calendar, frame: Frame, shape: Shape) -> Sheet:
     _years(sheet, left, y, cell, silent.index)
     _legend(sheet, edges, unit)
     return sheet
+
+
+def _folded(visits: pd.DataFrame, least: int) -> pd.DataFrame:
+    """Reasons with fewer than ``least`` visits in one column "other", with the next larger ones until nobody can tell them apart.
+
+    >>> _folded(pd.DataFrame({"recall": [40], "lost part": [3], "hygiene": [12], "laboratory": [2]}), 10).iloc[0].to_dict()
+    {'recall': 40, 'other': 17}
+    """
+    totals = visits.sum().sort_values(kind="stable")
+    few = int((totals < least).sum())
+    if few == 0:
+        return visits
+    while few < len(totals) and (few == 1 or totals.iloc[:few].sum() < least):
+        few += 1
+    names = list(dict.fromkeys([*totals.index[:few], *(name for name in visits if name == "other")]))
+    return visits.drop(columns=names).assign(other=visits[names].sum(axis=1))
 
 
 def _together(values: pd.Series, months: int) -> pd.Series:
@@ -112,8 +133,8 @@ def _look(value: int, edges: tuple[int, ...]) -> tuple[float, float]:
     return LOWEST + (1 - LOWEST) * part, PALEST + (1 - PALEST) * part
 
 
-def _total(value: int, least: int) -> str:
-    return f"under {least}" if 0 < value < least else words.count(value, "", "-").removesuffix("-").strip()
+def _total(value: int) -> str:
+    return words.count(value, "", "-").removesuffix("-").strip()
 
 
 def _row(sheet: Sheet, y: float, left: float, width: float, step: float, name: str, total: str) -> None:
