@@ -14,8 +14,7 @@
 --   noticed_*   (L, R] narrowed to the day, month or year in which the patient noticed, where that is known; a day outside (L, R] is not used (noticed_outside)
 -- Sources: Lesko et al., Am J Epidemiol 2018;187:623-632 and Epidemiology 2019;30:817-824 (when to censor).
 --
--- cause: event; else the ending that ruled it out (died, denture retired, implant lost, changed for another reason) with its day; else blank: right-censored,
--- as for those who moved, withdrew or were lost, and for abutments and implants of those who gave up their denture. A part that failed in a way that does not count here is "failed otherwise", an insert then bears its cause.
+-- cause: event; else the ending that ruled it out (died, denture retired, implant lost, changed for another reason) with its day; else blank: right-censored.
 -- Late entry: entry_day is the first day seen with nothing that counts; failed at that look or before is excluded, and so is what was never looked at or has
 -- no time after entry, such as a part changed at its first look.
 --
@@ -40,13 +39,13 @@
 --   units_until_gap
 --   | unit |
 --   units
---   | kind    | unit | start_first | start_last | fresh | excluded      | end_first  | end_last   | ending        | cause      | closing | looked_before | last_look  | found_at | first_look_on | entry_on   |
---   | insert  | 1    | 2023-01-01  | 2023-01-01 | true  |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       | 2023-07-01    | 2024-01-01 | recall   |               |            |
---   | insert  | 2    | 2023-01-01  | 2023-01-31 | true  |               | 2024-01-01 | 2024-01-01 | wanted firmer | wish       | 4       | 2023-07-01    | 2024-01-01 | review   |               |            |
---   | housing | 3    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2024-11-01 |          |               |            |
---   | housing | 4    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 | died          |            | 0       |               | 2023-07-01 |          |               |            |
---   | insert  | 5    | 2020-01-01  | 2020-01-01 | false |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | 5       |               | 2024-01-01 | recall   | 2024-01-01    | 2024-01-01 |
---   | insert  | 6    |             |            | false | unknown start | 2024-12-31 | 2024-12-31 |               |            | 0       |               | 2023-07-01 |          |               |            |
+--   | kind    | unit | start_first | start_last | fresh | excluded      | end_first  | end_last   | ending        | cause      | rules_out | closing | looked_before | last_look  | found_at | first_look_on | entry_on   |
+--   | insert  | 1    | 2023-01-01  | 2023-01-01 | true  |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | worn, seen | 5       | 2023-07-01    | 2024-01-01 | recall   |               |            |
+--   | insert  | 2    | 2023-01-01  | 2023-01-31 | true  |               | 2024-01-01 | 2024-01-01 | wanted firmer | wish       | wanted firmer | 4       | 2023-07-01    | 2024-01-01 | review   |               |            |
+--   | housing | 3    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 |               |            |           | 0       |               | 2024-11-01 |          |               |            |
+--   | housing | 4    | 2023-01-01  | 2023-01-01 | true  |               | 2024-12-31 | 2024-12-31 | died          |            | died      | 0       |               | 2023-07-01 |          |               |            |
+--   | insert  | 5    | 2020-01-01  | 2020-01-01 | false |               | 2024-01-01 | 2024-01-01 | failed        | worn, seen | worn, seen | 5       |               | 2024-01-01 | recall   | 2024-01-01    | 2024-01-01 |
+--   | insert  | 6    |             |            | false | unknown start | 2024-12-31 | 2024-12-31 |               |            |           | 0       |               | 2023-07-01 |          |               |            |
 --   gives
 --   | endpoint | unit | excluded                | entry_day | left_look | left_care | right_day | found_day | cause         | competing_day | noticed_left | noticed_right |
 --   | 0        | 1    |                         | 0         | 181       | 181       | 365       | 365       | event         |               |              |               |
@@ -92,12 +91,12 @@ entered as (
         *,
         case
             when excluded <> '' then excluded
-            when unknown_attachment then 'attachment not recorded'
-            when fresh then ''
-            when happened and found_first <= coalesce(first_look_on, found_first) then case when noticed_by = 'record' then 'no time at risk' else 'found failed on arrival' end
-            when happened and found_first <= coalesce(entry_on, found_first) then 'failed before it entered'
-            when entry_on is null then 'never seen sound'
-            else ''
+            when unknown_attachment then 'attachment not recorded'::excluded_word
+            when fresh then ''::excluded_word
+            when happened and found_first <= coalesce(first_look_on, found_first) then case when noticed_by = 'record' then 'no time at risk'::excluded_word else 'found failed on arrival'::excluded_word end
+            when happened and found_first <= coalesce(entry_on, found_first) then 'failed before it entered'::excluded_word
+            when entry_on is null then 'never seen sound'::excluded_word
+            else ''::excluded_word
         end as excluded_here,
         greatest(found_last - start_first, 1) as right_if_found,
         greatest(found_first - start_last, 1) as found_early_on_clock,
@@ -132,14 +131,14 @@ kept as (
     select
         *,
         case
-            when excluded_here = '' and not fresh and (case when happened then found_late_on_clock else l_own end) <= entry then 'no time at risk'
+            when excluded_here = '' and not fresh and (case when happened then found_late_on_clock else l_own end) <= entry then 'no time at risk'::excluded_word
             else excluded_here
         end as left_out
     from bounded
 )
 select
-    until_gap, endpoint, kind, unit, patient, denture, fresh,
-    left_out::excluded_word as excluded,
+    until_gap, endpoint, kind, unit, patient, fresh,
+    left_out as excluded,
     left_out = '' and happened as observed,
     case when left_out = '' then entry end::integer as entry_day,
     case when left_out = '' then l_look end::integer as left_look,
@@ -149,15 +148,8 @@ select
     case when left_out = '' and narrowed then n_left end::integer as noticed_left,
     case when left_out = '' and narrowed then n_right end::integer as noticed_right,
     left_out = '' and noticed and not narrowed as noticed_outside,
-    (case
-        when left_out <> '' then ''
-        when happened then 'event'
-        when ending in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up', 'changed to fixed', 'changed to plain denture') then ''
-        when ending = 'failed' and cause <> '' then cause::varchar
-        when ending = 'failed' then 'failed otherwise'
-        else ending::varchar
-    end)::outcome_word as cause,
-    case when left_out = '' and not happened and ending not in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up', 'changed to fixed', 'changed to plain denture') then greatest(end_day, 1) end::integer as competing_day,
+    case when left_out <> '' then ''::outcome_word when happened then 'event'::outcome_word else rules_out end as cause,
+    case when left_out = '' and not happened and rules_out <> '' then greatest(end_day, 1) end::integer as competing_day,
     case when left_out = '' and happened then found_at end as found_at,
     ending = '' as still_watched,
     case when left_out = '' then last_look end as last_look

@@ -33,19 +33,23 @@
 with first_reviews as (
     select patient, min(day_first) as first_review from visit_days where reason = 'review' group by patient
 ),
+reviews_after as (
+    select part_lives.life, min(visit_days.day_first) as review_on
+    from part_lives join visit_days on visit_days.patient = part_lives.patient and visit_days.day_first > part_lives.fitted_last
+    where visit_days.reason = 'review'
+    group by part_lives.life
+),
 still_serving as (
     select
-        part_lives.part, part_lives.life, part_lives.patient, part_lives.fitted_last,
-        coalesce(left_failing.looked_before, part_lives.last_look) as last_sound,
-        min(visit_days.day_first) as review_on
+        part_lives.part, part_lives.fitted_last,
+        case when left_failing.life is not null then left_failing.looked_before else part_lives.last_look end as last_sound,
+        reviews_after.review_on
     from part_lives
     left join left_failing using (life)
-    left join visit_days on visit_days.patient = part_lives.patient and visit_days.reason = 'review' and visit_days.day_first > part_lives.fitted_last
+    left join reviews_after using (life)
     cross join settings
-    where part_lives.part <> 'bond' and not part_lives.by_row and part_lives.ending = '' and not part_lives.arrived
-        and part_lives.excluded = ''
+    where part_lives.part <> 'bond' and not part_lives.by_row and part_lives.ending = '' and not part_lives.arrived and part_lives.excluded = ''
         and part_lives.end_first - part_lives.fitted_last > settings.recall_days
-    group by all
 ),
 failures as (
     select part_history.part, count(*) as failures_later

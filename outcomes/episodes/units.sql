@@ -4,7 +4,9 @@
 -- needs: part_lives, part_rows, neighbours, late_entries, denture_days, denture_looks, care, plan_endpoints, closing_findings, closing_actions, closing_causes
 --
 -- excluded: why a unit counts for no endpoint. Day 0 of a denture is its delivery, of an implant the day its first abutment was fitted.
--- attachment: only where an endpoint asks for it. closing: which endpoints the row at which a part went counts for, one bit each.
+-- rules_out: what an ending that is not the endpoint makes of it: blank for those who moved, withdrew, were lost, and for abutments and implants of those who
+-- gave up their denture, because their watching ended and nothing else; a part that failed in a way that does not count is "failed otherwise", an insert
+-- then bears its cause. attachment: only where an endpoint asks for it. closing: which endpoints the row at which a part went counts for, one bit each.
 --
 -- example:
 --   plan_endpoints
@@ -43,11 +45,11 @@
 --   | 2    | 10   | 1      | insert   | 1       | 5       | false   | true        | 2023-01-09   | 2023-01-09  | true   | 2024-02-01 | 2024-02-01 | sound   | routine    | routine           | 2023-07-01    | 2024-02-01 |          |
 --   | 3    | 11   | 1      | abutment | 1       | 5       | true    | true        | 2020-01-09   | 2020-01-09  | false  | 2024-12-31 | 2024-12-31 |         |            | changed to fixed  |               | 2024-02-01 |          |
 --   gives
---   | kind    | unit | fresh | excluded | end_first  | ending                   | cause         | closing | last_look  | entry_on   |
---   | insert  | 1    | true  |          | 2024-02-01 | failed                   | worn, seen    | 5       | 2024-02-01 |            |
---   | insert  | 2    | true  |          | 2024-02-01 | changed with a neighbour | with its pair | 0       | 2024-02-01 |            |
---   | denture | 5    | true  |          | 2024-12-31 | denture retired          |               | 0       | 2024-02-01 |            |
---   | implant | 11   | false |          | 2024-12-31 | changed to fixed         |               | 0       | 2024-02-01 | 2023-03-01 |
+--   | kind    | unit | fresh | excluded | end_first  | ending                   | rules_out | cause         | closing | last_look  | entry_on   |
+--   | insert  | 1    | true  |          | 2024-02-01 | failed                   | worn, seen | worn, seen    | 5       | 2024-02-01 |            |
+--   | insert  | 2    | true  |          | 2024-02-01 | changed with a neighbour | changed with a neighbour | with its pair | 0       | 2024-02-01 |            |
+--   | denture | 5    | true  |          | 2024-12-31 | denture retired          | denture retired |               | 0       | 2024-02-01 |            |
+--   | implant | 11   | false |          | 2024-12-31 | changed to fixed         |           |               | 0       | 2024-02-01 | 2023-03-01 |
 with parts as (
     select
         part_lives.part as kind, part_lives.life as unit, part_lives.patient, part_lives.denture,
@@ -101,6 +103,12 @@ every as (
 )
 select
     every.* exclude (start_known, excluded),
+    (case
+        when ending in ('', 'moved', 'withdrew', 'treated elsewhere', 'lost to follow-up', 'changed to fixed', 'changed to plain denture') then ''
+        when ending = 'failed' and cause <> '' then cause::varchar
+        when ending = 'failed' then 'failed otherwise'
+        else ending::varchar
+    end)::outcome_word as rules_out,
     case when every.excluded = '' and not start_known then 'unknown start'::excluded_word else every.excluded end as excluded,
     late_entries.first_look_on, late_entries.entry_on, null::date as stop_day
 from every

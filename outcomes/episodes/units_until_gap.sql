@@ -49,6 +49,7 @@ select
         case when end_first > stops.stop_day then stops.stop_day else end_last end as end_last,
         case when end_first > stops.stop_day then ''::ending_word else ending end as ending,
         case when end_first > stops.stop_day then ''::cause_word else cause end as cause,
+        case when end_first > stops.stop_day then ''::outcome_word else rules_out end as rules_out,
         case when end_first > stops.stop_day then 0 else closing end as closing,
         case when end_first > stops.stop_day then seen.last_look else units.last_look end as last_look,
         case when excluded = '' and start_last > stops.stop_day then 'after the first gap in care'::excluded_word else excluded end as excluded
