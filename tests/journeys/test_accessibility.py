@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from outcomes.cli import main
-from outcomes.commands import REPORTS
+from outcomes.commands.report import REPORTS
 
 AXE = Path(__file__).with_name("axe")
 # Rules that must have found something to look at, or the engine has not looked at the page.

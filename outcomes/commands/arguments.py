@@ -1,0 +1,51 @@
+"""Arguments that several commands share, and what they stand for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from outcomes.errors import Misuse
+
+
+def files(one) -> None:
+    """The clinic's files and how to read them."""
+    one.add_argument("files", nargs="+", type=Path, metavar="FILE", help="workbooks (.xlsx), tables (.csv), or a folder of them")
+    one.add_argument("--date-order", choices=["day first", "month first"], help="how dates such as 03/04/2024 are meant")
+    one.add_argument("--decimal", choices=[",", "."], help="the decimal mark of the files")
+    one.add_argument("--separator", choices=[",", ";", "tab"], help="the separator of CSV files")
+    one.add_argument("--encoding", help="the encoding of CSV files, such as utf-8 or windows-1252")
+
+
+def store(one) -> None:
+    """The store, which must be named."""
+    one.add_argument("--store", type=Path, required=True, help="the store's file")
+
+
+def loading(one) -> None:
+    """What a load may do."""
+    one.add_argument("--good-rows", action="store_true", help="load the rows without errors and set the others aside")
+    one.add_argument("--withdraw", action="store_true", help="withdraw rows that are no longer in the file they came from")
+
+
+def paths(given: list[Path]) -> list[Path]:
+    """Files as given; a folder stands for the workbooks and CSV files in it, but never for a spreadsheet program's lock files."""
+    out = []
+    for path in given:
+        if not path.exists():
+            raise Misuse(f"There is no file {path}. Check the name; a name with blanks needs quotation marks.")
+        if path.is_dir():
+            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in (".xlsx", ".csv") and not p.name.startswith(("~$", ".")))
+            if not inside:
+                raise Misuse(f"The folder {path} holds no .xlsx or .csv file.")
+            out += inside
+        else:
+            out.append(path)
+    return out
+
+
+def folder(path: Path) -> Path:
+    """The folder to write into, made where it is not there."""
+    if path.exists() and not path.is_dir():
+        raise Misuse(f"{path} is a file; --out needs a folder.")
+    path.mkdir(parents=True, exist_ok=True)
+    return path

@@ -1,0 +1,30 @@
+"""Check, load and report in one go."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from outcomes.commands import arguments, check, load, report
+from outcomes.progress import Progress
+
+SENTENCE = "check, load and report in one go"
+
+
+def options(one) -> None:
+    """The files, the store, the report's folder and the plan."""
+    arguments.files(one)
+    one.add_argument("--store", type=Path, default=Path("clinic.duckdb"), help="the store to keep (default: clinic.duckdb)")
+    one.add_argument("--out", type=Path, default=Path("audit_report"), help="folder to write (default: audit_report)")
+    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.loading(one)
+
+
+def run(options) -> int:
+    """The clinic's whole year in one command."""
+    from outcomes.plan import read_plan
+
+    progress = Progress(quiet=options.quiet)
+    plan = read_plan(options.plan)
+    checked = check.read(options, progress)
+    load.add(checked, options, progress)
+    return report.write(["clinic_audit"], options.store, options.out, plan, progress)
