@@ -13,6 +13,7 @@ os.environ.setdefault("MPLBACKEND", "agg")
 
 PROGRAMS = {
     "needs_r": ("Rscript", "R with the survival package (Debian: r-base-core r-cran-survival r-cran-cmprsk r-cran-jsonlite)"),
+    "needs_metafor": ("Rscript", "R with the metafor package (Debian: r-base-core r-cran-metafor r-cran-jsonlite)"),
     "needs_browser": ("chromium", "Chromium (Debian: chromium)"),
     "needs_node": ("npm", "Node.js with npm (Debian: nodejs npm)"),
     "needs_office": ("soffice", "LibreOffice (Debian: libreoffice-calc libreoffice-impress)"),
@@ -27,6 +28,8 @@ def _present(marker: str) -> bool:
     if marker == "needs_r":
         answer = subprocess.run([program, "-e", "library(survival); library(jsonlite); library(cmprsk)"], capture_output=True)
         return answer.returncode == 0
+    if marker == "needs_metafor":
+        return subprocess.run([program, "-e", "library(metafor); library(jsonlite)"], capture_output=True).returncode == 0
     return True
 
 

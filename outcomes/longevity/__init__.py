@@ -45,6 +45,15 @@ _MODULE = {
     "effective_sample_interval": "shares",
     "expected_failures": "funnel",
     "share_limits": "funnel",
+    # several clinics together
+    "random_effects": "between_clinics",
+    # how many more it takes
+    "events_needed": "planning",
+    "patients_for_events": "planning",
+    "design_effect": "planning",
+    "within_patient_correlation": "planning",
+    "patients_for_width": "planning",
+    "looking_efficiency": "planning",
     # regression
     "accelerated_failure": "accelerated",
     "proportional_hazards": "hazards",
