@@ -41,6 +41,8 @@ def read(reading: Reading, options: Options) -> None:
 
 
 def _table(reading: Reading) -> schemas.Table | None:
+    if reading.mapping:
+        return reading.mapping.written()
     stem = reading.name.rsplit(".", 1)[0]
     name = headings.table_of(stem, inside=True)
     if name is None:

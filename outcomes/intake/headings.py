@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
+from collections import Counter
 
 from outcomes import schemas
 from outcomes.intake import privacy
@@ -40,8 +42,25 @@ def likely_table(headings: list[str]) -> str | None:
 
 def known(table: schemas.Table, headings: list[str]) -> int:
     """How many of these headings name a column of the table."""
+    if table.door == "mapped":
+        return len({exact(column.name) for column in table.columns} & set(numbered(headings)))
     names = {plain(column.name) for column in table.columns}
     return sum(plain(heading) in names for heading in headings)
+
+
+def exact(heading) -> str:
+    """A heading of a file with columns of its own, without case and stray blanks but with every letter and sign."""
+    return " ".join(unicodedata.normalize("NFC", str(heading)).split()).casefold()
+
+
+def numbered(headings: list[str]) -> list[str]:
+    """Headings as ``exact`` writes them; of those that stand more than once each with its number: ``site [1]``, ``site [2]``."""
+    plain_ones = [exact(heading) for heading in headings]
+    often, seen, out = Counter(plain_ones), Counter(), []
+    for one in plain_ones:
+        seen[one] += 1
+        out.append(f"{one} [{seen[one]}]" if one and often[one] > 1 else one)
+    return out
 
 
 def letter(place: int) -> str:
@@ -60,6 +79,8 @@ def take(reading: Reading, table: schemas.Table, headings: list[str], sheet: str
     Named are: a heading that stands twice, a needed column that is missing, columns not taken (with the nearest known one),
     and headings that promise personal data.
     """
+    if table.door == "mapped":
+        return _mapped(reading, table, headings, sheet, line)
     names = {plain(column.name): column.name for column in table.columns}
     if table.door == "wide":
         names |= {plain(word): column.name for column in table.columns for word in column.words}
@@ -84,6 +105,18 @@ def take(reading: Reading, table: schemas.Table, headings: list[str], sheet: str
         reading.fault("column missing", f"{table.title} lacks the column{'s' if len(missing) > 1 else ''} {', '.join(missing)}{near}",
                       "Add the column with this heading in the first row, or rename the one that holds it.", refuses=True, **where)
     return places
+
+
+def _mapped(reading: Reading, table: schemas.Table, headings: list[str], sheet: str, line: int) -> dict[str, int]:
+    """Places of the columns that a mapping takes; of the others nothing is said, for nothing of them is read."""
+    at = {name: place for place, name in reversed(list(enumerate(numbered(headings)))) if name}
+    where = dict(sheet=sheet, table=table.name, line=line)
+    for name in [column.name for column in table.columns if exact(column.name) not in at]:
+        near = difflib.get_close_matches(exact(name), list(at), n=1, cutoff=0.6)
+        hint = f"; column {letter(at[near[0]])} may be meant ({' '.join(str(headings[at[near[0]]]).split())})" if near else ""
+        reading.fault("column missing", f"the mapping takes a column {name} that {reading.name} does not have{hint}",
+                      "Write the heading in the mapping just as it stands in the file; of two alike, the first is written with [1] after it, the second with [2].", refuses=True, **where)
+    return {column.name: at[exact(column.name)] for column in table.columns if exact(column.name) in at}
 
 
 def _not_taken(reading: Reading, table: schemas.Table, heading: str, where: dict) -> None:

@@ -98,7 +98,7 @@ def _code(word: str, lists: tuple[str, str]) -> tuple[str, str]:
             if fold(code) == fold(word) and code != "none":
                 return kind, code
     known = [code for name in lists for code in schemas.codebook()[name]["codes"]]
-    raise ValueError(f"{word} is no word of the lists. {suggestion(word, known)}")
+    raise ValueError(f"a word is in none of the lists. {suggestion(word, known)}")
 
 
 def parse_levels(value) -> str | tuple[tuple[str, str], ...]:

@@ -19,7 +19,8 @@ class Options:
     """How files are to be read; None means: find it in the file, once for the whole file.
 
     ``date_order``: "day first" or "month first"; ``decimal``: "," or "."; ``separator`` and ``encoding`` of CSV files.
-    ``good_rows``: the caller means to load the rows without errors. Raises Misuse for a value that means nothing.
+    ``good_rows``: the caller means to load the rows without errors. ``mappings``: from ``read_mapping``, for files with columns of
+    their own. Raises Misuse for a value that means nothing.
     """
 
     date_order: str | None = None
@@ -27,6 +28,7 @@ class Options:
     separator: str | None = None
     encoding: str | None = None
     good_rows: bool = False
+    mappings: tuple = ()
 
     def __post_init__(self):
         for name, allowed in (("date_order", DATE_ORDERS), ("decimal", (",", ".")), ("separator", (",", ";", "\t"))):
@@ -64,6 +66,19 @@ class Cells:
 
 
 @dataclass(frozen=True)
+class Refused:
+    """A cell that could not be brought into the log's form: what stood there, the rule, why, and what to do."""
+
+    text: str
+    rule: str
+    why: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True)
 class Sheet:
     """One table as written. ``lines``: row numbers as a spreadsheet shows them; ``places``: column number (from 0) of each column taken."""
 
@@ -90,6 +105,7 @@ class Reading:
     sheets: list[Sheet] = field(default_factory=list)
     decisions: list[str] = field(default_factory=list)
     faults: list[dict] = field(default_factory=list)
+    mapping: object = None  # outcomes.intake.mapping.Mapping: which of the file's own columns are taken; None: it has the log's own
 
     @property
     def sha256(self) -> str:

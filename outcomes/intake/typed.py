@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from outcomes import schemas
 from outcomes.intake import dates, numbers, phrases, positions, privacy
-from outcomes.intake.source import Cells, Sheet
+from outcomes.intake.source import Cells, Refused, Sheet
 from outcomes.intake.words import fold, meanings, suggestion
 
 PERSON = {"patient", "patient_id", "clinician"}
@@ -56,13 +56,16 @@ def typed(sheet: Sheet, table: schemas.Table, choices: Choices) -> tuple[pd.Data
         values, unreadable = [], {}
         for number, value in enumerate(cells.values):
             try:
+                if isinstance(value, Refused):
+                    raise _Unreadable(value.rule, value.why, value.remedy)
                 values.append(_READERS[column.type](value, column, choices))
             except _Unreadable as problem:
                 values.append(None)
                 unreadable[number] = problem
         for number, rows in _rows_of(cells.index, unreadable):
             problem, shown = unreadable[number], text_of(cells.values[number])
-            faults.append(Fault(problem.rule, column.name, rows, shown, f"{column.name} is “{shown}”: {problem.why}", problem.remedy))
+            shown = "" if problem.rule == "personal data" else shown  # what is refused for being personal is repeated nowhere
+            faults.append(Fault(problem.rule, column.name, rows, shown, f"{column.name}: {problem.why}", problem.remedy))
         index = np.where(np.array([*(value is not None for value in values), False])[cells.index], cells.index, -1)
         columns.update(_column(column, values, index))
     return pd.DataFrame(columns), faults

@@ -60,6 +60,8 @@ class _open:
 
 
 def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table]]:
+    if reading.mapping:
+        return reading.mapping.sheets(reading, titles)
     from outcomes.intake import wide
 
     matched, others = [], []
