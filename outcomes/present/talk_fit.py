@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
+from outcomes.present import letters
 from outcomes.present.words import shortened
 
 LEAST = 18.0  # points: nothing on a slide is set smaller
@@ -80,10 +80,9 @@ def _set(paragraphs, room: float, size: float, face: str, bold: bool, gap: float
 
 @cache
 def _advances(file: str) -> tuple[dict[int, int], int]:
-    """Advance width of each letter and units per em, of a font that ships with matplotlib."""
-    import matplotlib
+    """Advance width of each letter and units per em, of a font that ships with the package."""
     from fontTools.ttLib import TTFont
 
-    with TTFont(Path(matplotlib.get_data_path(), "fonts", "ttf", f"{file}.ttf")) as font:
+    with TTFont(letters.file(file)) as font:
         widths = font["hmtx"].metrics
         return {code: widths[name][0] for code, name in font.getBestCmap().items()}, font["head"].unitsPerEm
