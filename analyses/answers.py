@@ -49,7 +49,7 @@ def of_lifetime(life, guard: str = "") -> Answer:
     if life.unit == "insert" and life.bracket is not None and life.bracket.is_headline_at(day):
         low, high = (float(edge) for edge in life.bracket.bounds_at(day))
         least, most = (float(edge) for edge in life.bracket.limits_at(day))
-        number = words.percent_range(low, high)
+        number = words.estimated_range(low, high, life.patients)
         text = f"{say.share} {words.span(years)} after {say.since}: closer than this the log cannot say, since many were changed for other reasons."
         return Answer(life.name, number, text, range_words(least, most, life.level), counts, anchor(life.name), (least, float("nan"), most), None, least, most, caution)
     text = f"{say.share} {words.span(years)} after {say.since}."

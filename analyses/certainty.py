@@ -54,7 +54,7 @@ def _silence(life) -> str:
         return ""
     years = life.widest_silence
     sound, nothing = life.silence(years)
-    return f"If silence means sound the answer at {words.span(years)} is {words.percent(sound)}, if silence means nothing {words.percent(nothing)}: it depends on who came back."
+    return f"If silence means sound the answer at {words.span(years)} is {words.estimated(sound, life.patients)}, if silence means nothing {words.estimated(nothing, life.patients)}: it depends on who came back."
 
 
 def _readings(life, log) -> str:
@@ -64,8 +64,8 @@ def _readings(life, log) -> str:
     if share is None:
         return ""
     moved = {name: share_under(log, life, name, years) for name in readings(log, life)}
-    said = [f"if {name}, {words.percent(other)}" for name, other in moved.items() if abs(other - share.value) > DEPENDS]
-    return f"Read as it stands the share after {words.span(years)} is {words.percent(share.value)}; {words.listing(said)}." if said else ""
+    said = [f"if {name}, {words.estimated(other, life.patients)}" for name, other in moved.items() if abs(other - share.value) > DEPENDS]
+    return f"Read as it stands the share after {words.span(years)} is {words.estimated(share.value, life.patients)}; {words.listing(said)}." if said else ""
 
 
 def _never_planned(life, log) -> str:
@@ -84,10 +84,10 @@ def _late_finding(life) -> str:
 
 
 def _unseen(life) -> str:
-    share = life.not_looked_at
+    share, whole = life.not_looked_at
     if math.isnan(share) or share < 0.1:
         return ""
-    return f"{words.percent(share)} of {life.units} without a failure had not been looked at for {words.days(life.plan['rules']['under_care_days'])} when last followed."
+    return f"{words.share(share, whole, life.patients)} {'' if life.patients < words.FEW else 'of '} {life.units} without a failure had not been looked at for {words.days(life.plan['rules']['under_care_days'])} when last followed."
 
 
 def _cannot_tell(life) -> str:
@@ -105,7 +105,7 @@ def _many_sites(life) -> str:
     alike = life.per_patient(years) if share is not None else float("nan")
     if math.isnan(alike) or abs(alike - share.value) <= DEPENDS:
         return ""
-    return f"With every patient counted once, however many sites, the share after {words.span(years)} is {words.percent(alike)} instead of {words.percent(share.value)}."
+    return f"With every patient counted once, however many sites, the share after {words.span(years)} is {words.estimated(alike, life.patients)} instead of {words.estimated(share.value, life.patients)}."
 
 
 def _entered_late(life) -> str:
@@ -131,8 +131,8 @@ def facts(life) -> tuple[tuple[str, str], ...]:
         (life.units.capitalize(), str(life.parts)),
         ("With the event", f"{words.count(life.patients_with_events, 'patient')}, {words.count(life.events, life.unit, life.units)}"),
         ("Watched, as a rule, for", words.years(life.median_follow_up()) if life.parts else "none"),
-        ("Found at problem visits", words.percent(life.found_at_problem_visits) if life.events else "no failure"),
-        (f"Not looked at for {words.days(life.plan['rules']['under_care_days'])}, of those without a failure", words.percent(life.not_looked_at)),
+        ("Found at problem visits", words.share(life.found_at_problem_visits, life.events, life.patients) if life.events else "no failure"),
+        (f"Not looked at for {words.days(life.plan['rules']['under_care_days'])}, of those without a failure", words.share(*life.not_looked_at, life.patients)),
         ("Counted by", view),
         ("Without a failure, followed to", rule),
     ]
@@ -155,8 +155,8 @@ def table(log, lives) -> tuple[pd.DataFrame, pd.DataFrame]:
             others = {name: share_under(log, life, name, years) for name in every}
             exact.append({"endpoint": life.name, "years": years, "if_silence_means_sound": sound, "if_silence_means_nothing": nothing, **{f"if_{name.replace(' ', '_')}": share for name, share in others.items()},
                           "patients_followed": life.followed(years)})  # fmt: skip
-            shown.append({"answer": saying(life).title, "after": words.span(years), "if silence means sound": words.percent(sound), "if silence means nothing": words.percent(nothing),
-                          **{f"if {name}": words.percent(share) for name, share in others.items()}, "patients followed": str(life.followed(years))})  # fmt: skip
+            shown.append({"answer": saying(life).title, "after": words.span(years), "if silence means sound": words.estimated(sound, life.patients), "if silence means nothing": words.estimated(nothing, life.patients),
+                          **{f"if {name}": words.estimated(share, life.patients) for name, share in others.items()}, "patients followed": str(life.followed(years))})  # fmt: skip
     return pd.DataFrame(shown), pd.DataFrame(exact)
 
 
@@ -181,7 +181,7 @@ def horizons(life) -> tuple[pd.DataFrame, pd.DataFrame]:
         if share is None or share.followed < report["minimum_patients"]:
             continue
         gap = life.examined and share.value - share.below > 0.05
-        value = words.percent_range(share.below, share.value) if gap else words.estimated(share.value, life.patients)
+        value = words.estimated_range(share.below, share.value, life.patients) if gap else words.estimated(share.value, life.patients)
         likely = words.percent_range(share.low, share.high) if not math.isnan(share.low) else "one patient gives no range"
         alike = life.per_patient(years)
         shown.append({"after": words.span(years), "share": value, f"likely range ({words.percent(life.level)})": likely, **({} if math.isnan(alike) else {"every patient once": words.estimated(alike, life.patients)}),
@@ -205,6 +205,6 @@ def bracket_rows(life) -> tuple[pd.DataFrame, pd.DataFrame]:
         if math.isnan(low) or math.isnan(high):
             continue
         exact.append({"endpoint": life.name, "years": years, "at_least": low, "at_most": high, "if_like_the_rest": middle, "low": least, "high": most})
-        shown.append({"after": words.span(years), "at least": words.percent(low), "at most": words.percent(high), "if the others had lasted like the rest": words.percent(middle),
+        shown.append({"after": words.span(years), "at least": words.estimated(low, life.patients), "at most": words.estimated(high, life.patients), "if the others had lasted like the rest": words.estimated(middle, life.patients),
                       f"likely range ({words.percent(life.level)})": words.percent_range(least, most)})  # fmt: skip
     return pd.DataFrame(shown), pd.DataFrame(exact)

@@ -300,12 +300,12 @@ class Lifetime:
         return float((failed["found_at"] == "problem").mean()) if len(failed) else float("nan")
 
     @property
-    def not_looked_at(self) -> float:
-        """Share of un-failed units still watched that nobody looked at for longer than the plan's under_care_days before their end."""
+    def not_looked_at(self) -> tuple[float, int]:
+        """(share, of how many): un-failed units still watched that nobody looked at for longer than the plan's under_care_days before their end."""
         rules = self.plan["rules"]
         rest = self.rows[~self.rows["observed"] & (self.rows["cause"] == "")]
         silent = np.where(rest["left_care"] > rest["left_look"], rest["left_care"] + rules["notice_days"] - rest["left_look"], 0)
-        return float((silent > rules["under_care_days"]).mean()) if len(rest) else float("nan")
+        return (float((silent > rules["under_care_days"]).mean()) if len(rest) else float("nan")), len(rest)
 
     # ------------------------------------------------------------------ counts and drawing
 
@@ -342,10 +342,12 @@ class Lifetime:
         left, right = self.fresh["left_day"].to_numpy(float), self.fresh["right_day"].fillna(np.inf).to_numpy(float)
         ticks = self.ticks()
         days = [tick * YEAR for tick in ticks]
-        rows = {"known sound": tuple(int((left >= day).sum()) for day in days), "failed": tuple(int(((right <= day) & (left < day)).sum()) for day in days),
+        found, patient = self.fresh["found_day"].to_numpy(float), self.fresh["patient_id"]
+        rows = {"patients": tuple(int(patient[found >= day].nunique()) for day in days),
+                "known sound": tuple(int((left >= day).sum()) for day in days), "failed": tuple(int(((right <= day) & (left < day)).sum()) for day in days),
                 "not known": tuple(int(((left < day) & (right > day) & np.isfinite(right)).sum()) for day in days),
                 "no longer seen": tuple(int(((left < day) & np.isinf(right)).sum()) for day in days)}  # fmt: skip
-        return Counts(self.units, len(left), ticks, rows)
+        return Counts(self.units, len(left), ticks, rows, ("patients",))
 
 
 def lifetime(times: pd.DataFrame, endpoint: dict, plan, *, first_only: bool | None = None) -> Lifetime:

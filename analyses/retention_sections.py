@@ -108,8 +108,9 @@ def levels_finding(paths, plan) -> str:
         return "Too few dentures were followed to say where people settle."
     last = what.columns[-1]
     told = {BETWEEN: "between light and medium", UNKNOWN: "at a level nobody wrote down", WITHOUT: "without an insert", RETIRED: "out of use", DIED: "left by a patient who had died"}
-    said = [f"{words.percent(last.shares[state])} {told.get(state, state)}" for state in STATES if last.shares.get(state, 0) >= 0.005]
-    return f"{words.percent(what.columns[0].shares.get(LIGHT, 0.0))} of dentures started light; after {last.title} {words.listing(said)}."
+    said = [f"{words.estimated(last.shares[state], paths.patients)} {told.get(state, state)}" for state in STATES if last.shares.get(state, 0) >= 0.005]
+    start = words.estimated(what.columns[0].shares.get(LIGHT, 0.0), paths.patients)
+    return f"{words.sentence(words.joined(start, 'of dentures started light'))}; after {last.title} {words.listing(said)}."
 
 
 def _table(paths, plan) -> tuple[list, list]:
@@ -122,7 +123,7 @@ def _table(paths, plan) -> tuple[list, list]:
         for state in STATES:
             if state in list(found.states):
                 value, (low, high) = float(found.probability_at(years * YEAR, state)), found.interval_at(years * YEAR, state)
-                row[state] = words.percent(value) + (f" ({words.percent_range(low, high)})" if math.isfinite(low) else "")
+                row[state] = words.estimated(value, paths.patients) + (f" ({words.percent_range(low, high)})" if math.isfinite(low) else "")
                 exact.append({"years": years, "state": state, "share": value, "low": low, "high": high, "patients_followed": people})
         rows.append({**row, "patients followed": str(people)})
     return rows, exact

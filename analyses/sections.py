@@ -114,9 +114,9 @@ def ending_finding(became, life) -> str:
     """What became of the inserts at the horizon, the largest endings first."""
     years = life.horizon or float(became.shares["years"].iloc[-1])
     row = became.shares[became.shares["years"] <= years].iloc[-1].drop("years")
-    parts = [f"{words.percent(share)} {name}" for name, share in row.sort_values(ascending=False, kind="stable").items() if share >= 0.005][:3]
-    rest = words.percent(1 - row.sum())
-    return f"{words.span(years)[:1].upper()}{words.span(years)[1:]} after fitting {rest} of first {life.units} were still in place" + (f"; {words.listing(parts)}." if parts else ".")
+    parts = [f"{words.estimated(share, life.patients)} {name}" for name, share in row.sort_values(ascending=False, kind="stable").items() if share >= 0.005][:3]
+    rest = words.joined(words.estimated(1 - row.sum(), life.patients), f"of first {life.units}")
+    return f"{words.span(years)[:1].upper()}{words.span(years)[1:]} after fitting {rest} were still in place" + (f"; {words.listing(parts)}." if parts else ".")
 
 
 def _left_out(life) -> list:

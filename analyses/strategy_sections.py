@@ -102,7 +102,7 @@ def _groups(found, folder, stem: str) -> list:
     balance, (one, other) = found.trial.balance, found.question.short
     if balance.empty:
         return []
-    value = lambda name, mean: words.number(mean, 1) if name == "year of delivery" else words.percent(float(np.clip(mean, 0, 1)))  # noqa: E731
+    value = lambda name, mean: words.number(mean, 1) if name == "year of delivery" else words.estimated(float(np.clip(mean, 0, 1)), sum(found.patients))  # noqa: E731
     shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first), other: value(row.covariate, row.second), "difference, SD": "whole" if np.isinf(row.crude) else words.number(abs(row.crude), 2),
                            "after weighting": "–" if math.isnan(row.weighted) else "whole" if np.isinf(row.weighted) else words.number(abs(row.weighted), 2)} for row in balance.itertuples()])  # fmt: skip
     return [folder.grid(f"{stem}_groups", "The two groups", shown, balance)]

@@ -11,9 +11,10 @@ from outcomes.analyses.methods import CAUTIONS
 from outcomes.analyses.sentences import saying
 from outcomes.analyses.strategy_patients import LEVEL, started
 from outcomes.analyses.strategy_trial import compare
-from outcomes.analyses.talk_words import few, hidden, lower, split
+from outcomes.analyses.talk_words import lower, split
 from outcomes.present import words
 from outcomes.present.curves import CannotDraw
+from outcomes.present.hiding import few, hidden
 from outcomes.present.talk import Figure, Slide, Talk
 
 MOST_LIVES = 4

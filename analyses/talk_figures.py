@@ -10,9 +10,9 @@ from outcomes.analyses import drawings
 from outcomes.analyses.lifetimes import EVENT
 from outcomes.analyses.people import RIGHT
 from outcomes.analyses.sentences import saying
-from outcomes.analyses.talk_words import few, hidden
 from outcomes.present import words
 from outcomes.present.areas import Endings
+from outcomes.present.hiding import few, hidden
 from outcomes.present.talk import FIGURE
 from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, steps
 

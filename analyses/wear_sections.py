@@ -25,7 +25,8 @@ def three_ways(log, folder) -> Section:
     if exact.empty:
         return Section("three-ways", "Three ways of counting wear", (Notice("Too few patients had an insert worn, however it is counted."),))
     first, last = (next((row["share"] for row in exact.to_dict("records") if row["endpoint"] == name and row["years"] == _horizon(log)), math.nan) for name in (list(LABELS)[0], list(LABELS)[-1]))
-    gap = f"Counting strictly or generously moves the share after {words.span(_horizon(log))} from {words.percent(first)} to {words.percent(last)}." if math.isfinite(first) and math.isfinite(last) else "The three ways differ little where the log reaches."
+    patients = log.lifetime(list(LABELS)[0]).patients
+    gap = f"Counting strictly or generously moves the share after {words.span(_horizon(log))} from {words.estimated(first, patients)} to {words.estimated(last, patients)}." if math.isfinite(first) and math.isfinite(last) else "The three ways differ little where the log reaches."
     texts = tuple(f"{words.sentence(label)}: {log.lifetime(name).endpoint['definition']}" for name, label in DEFINED.items())
     lines = [Line(label, line.steps, line.counts, line.stops, line.boxes) for name, label in LABELS.items() if log.lifetime(name).speaks for line in lines_of(log.lifetime(name), band=False)]
     picture = folder.picture("three_ways", lambda shape: _drawn(log, lines, shape), gap, "Boxes: it happened at some time between two looks.")

@@ -129,7 +129,7 @@ def half_by(life) -> str:
         return f"Half were {gone(life)} by {words.years(seen)} after {say.since} (likely range {_between(low, high)}){if_alike(life)}."
     longest = life.median_follow_up()
     share = life.share_at(life.horizon) if life.horizon else None
-    rest = f": after {words.span(share.years)} at least {words.percent(share.low)} still held" if share is not None and not math.isnan(share.low) else ""
+    rest = f": after {words.span(share.years)} at least {words.estimated(share.low, life.patients)} still held" if share is not None and not math.isnan(share.low) else ""
     return f"By when half were {gone(life)} was not reached; half of the {life.units} were watched for {words.years(longest)} or longer{rest}."
 
 
@@ -140,13 +140,13 @@ def by_shape(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
         row = {"shape": f"{name}, the plan's" if name == found.chosen else name}
         for years in found.horizons:
             value = float(fit.survival_at(years * YEAR)[0])
-            row[f"after {words.span(years)}"] = words.percent(value)
+            row[f"after {words.span(years)}"] = words.estimated(value, life.patients)
             exact.append({"shape": name, "years": years, "share": value, "aic": fit.aic})
         shown.append(row)
     seen = {"shape": "as seen, no shape assumed"}
     for years in found.horizons:
         share = life.share_at(years)
-        seen[f"after {words.span(years)}"] = words.percent(share.value) if share else "not known"
+        seen[f"after {words.span(years)}"] = words.estimated(share.value, life.patients) if share else "not known"
     return pd.DataFrame([seen, *shown]), pd.DataFrame(exact)
 
 

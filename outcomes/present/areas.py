@@ -11,7 +11,7 @@ from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.counts import Counts
 from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading, share_axis, spread
 from outcomes.present.palette import LIGHT, contrast
-from outcomes.present.words import FEW, percent
+from outcomes.present.words import FEW, estimated, percent
 
 MOST_AREAS = 10
 
@@ -43,9 +43,10 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
     last = {**{name: float(shares[name].iloc[-1]) for name in names}, what.rest: 1 - float(shares[names].iloc[-1].sum())}
     probe = Sheet(shape)
     room = probe.width - 3.2 * probe.text if shape.narrow else WIDEST * probe.width - 1.4 * probe.text
-    labels = {name: f"{probe.cut(name, room - probe.length(' under 99 %', 0.95, True), 0.95, True)} {percent(share)}" for name, share in last.items()}
+    people = max(what.counts.rows.get("patients", (what.counts.total,)), default=0)
+    labels = {name: f"{probe.cut(name, room - probe.length(' about 10 of 10', 0.95, True), 0.95, True)} {estimated(share, people)}" for name, share in last.items()}
     ticks = count_table.fewer(tuple(t for t in what.counts.ticks if t <= until + 1e-9), 5 if shape.narrow else 9)
-    counts = what.counts.at(ticks)
+    counts = count_table.shown(what.counts.at(ticks), shape)
     sheet, axes, place, rows_end, below = _stage(labels, counts, frame, shape, until)
     floor = pd.Series(0.0, index=shares.index)
     for name in [*names, what.rest]:
@@ -136,6 +137,8 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
             if part > 0:
                 sheet.box(x, y, part, 1.7 * u, colour="paper", fill=colours[name])
                 words = percent(one[name] / one["people"]) if one["people"] >= FEW else f"{one[name]}"
+                if shape.shown_outside and one[name] < shape.stop_at:
+                    words = ""
                 if sheet.length(words, 0.86, True) + 0.5 * u < part:
                     sheet.put(x + part / 2, y + 0.85 * u, words, size=0.86, bold=True, colour=LIGHT["paper"], align="center", middle=True)
             x += part

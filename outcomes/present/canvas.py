@@ -1,7 +1,7 @@
 """The one door to matplotlib: a sheet measured in points, and files whose bytes are the same on every run.
 
 A figure is drawn by a function of (data, sheet); the sheet's shape says how large, for the page, a phone or a talk. Letters
-are the ones that ship with matplotlib. Nothing here touches pyplot or settings outside.
+are the ones that ship with the package, whatever fonts a machine has. Nothing here touches pyplot or settings outside.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from outcomes.present import letters
+from outcomes.present.hiding import hidden
 from outcomes.present.palette import LIGHT
 
 FAMILY = "DejaVu Sans"
@@ -21,13 +23,17 @@ POINTS = 72
 
 @dataclass(frozen=True)
 class Shape:
-    """A size of figure: inches, the size of its text in points, and at how few patients still followed curves stop."""
+    """A size of figure: inches, the size of its text in points, and at how few patients still followed curves stop.
+
+    ``bare``: without title and subtitle, for a place that says them itself, such as a slide.
+    """
 
     name: str
     width: float
     height: float
     text: float
     stop_at: int = 5
+    bare: bool = False
 
     @property
     def room(self) -> int:
@@ -44,6 +50,8 @@ class Shape:
         """Too narrow for labels beside the curves: they go above."""
         return self.width * POINTS / self.text < 45
 
+
+LEAST = 18.0  # points: nothing that may stand before a room is set smaller
 
 PAGE = Shape("page", 7.6, 4.5, 9.5)
 PHONE = Shape("phone", 3.75, 4.3, 9.0)
@@ -74,7 +82,15 @@ class Sheet:
 
     def length(self, text: str, size: float = 1.0, bold: bool = False) -> float:
         """Width of ``text`` in points; ``size`` as a multiple of the shape's text size."""
-        return _length(str(text), self.text * size, bold)
+        return _length(self._told(text), self.text * self._size(size), bold)
+
+    def _size(self, size: float) -> float:
+        """Never below the least size where the sheet is for a room."""
+        return max(size, LEAST / self.text) if self.shape.shown_outside else size
+
+    def _told(self, text) -> str:
+        """What may be read: of few people no count, where the sheet may leave the clinic."""
+        return hidden(str(text), self.shape.stop_at).replace("ewer than ", "<").replace("F<", "<").replace("f<", "<") if self.shape.shown_outside else str(text)
 
     def cut(self, text: str, width: float, size: float = 1.0, bold: bool = False) -> str:
         """``text`` as far as it fits into ``width`` points, an ellipsis where it goes on: the table beside a figure says it whole."""
@@ -89,7 +105,7 @@ class Sheet:
 
     def put(self, x: float, y: float, text: str, *, size: float = 1.0, colour: str = "ink", bold: bool = False, align: str = "left", middle: bool = False, backed: bool = False):
         """Text at (x, y): its baseline, or its middle, at y; ``backed`` keeps lines behind it from showing through."""
-        label = self.figure.text(x, y, str(text), transform=self._points, fontproperties=_font(self.text * size, bold), color=LIGHT.get(colour, colour),
+        label = self.figure.text(x, y, self._told(text), transform=self._points, fontproperties=_font(self.text * self._size(size), bold), color=LIGHT.get(colour, colour),
                                  ha=align, va="center" if middle else "baseline", parse_math=False)
         if backed:
             label.set_bbox({"facecolor": LIGHT["paper"], "alpha": 0.75, "linewidth": 0, "pad": self.text * 0.08})
@@ -189,7 +205,18 @@ def _overlap(one, other, slack: float = 0.6) -> bool:
 def _settings(more: dict | None = None):
     import matplotlib
 
+    _own_letters()
     return matplotlib.rc_context({**_SETTINGS, **(more or {})})
+
+
+@cache
+def _own_letters() -> None:
+    """Let the package's own fonts be found before any of the same name on this machine."""
+    from matplotlib.font_manager import fontManager
+
+    for name in ("DejaVuSans-Bold", "DejaVuSans"):
+        fontManager.addfont(letters.file(name))
+        fontManager.ttflist.insert(0, fontManager.ttflist.pop())
 
 
 @cache

@@ -77,9 +77,18 @@ def fewer(ticks: tuple[float, ...], most: int) -> tuple[float, ...]:
     return ticks[::every]
 
 
+def shown(counts: Counts, shape) -> Counts:
+    """The counts as a sheet of that shape shows them: what may leave the clinic counts patients only, and hides few of them."""
+    if not shape.shown_outside:
+        return counts
+    patients = counts.rows.get("patients", counts.rows.get("at risk") if counts.unit == "patients" else None)
+    rows = {} if patients is None else {"patients followed": tuple(f"<{shape.stop_at}" if 0 < number < shape.stop_at else number for number in patients)}
+    return Counts("" if rows else counts.unit, 0, counts.ticks, rows, tuple(rows))
+
+
 def height(sheet, tables: list[Counts]) -> float:
     """Points that ``draw`` needs for these tables, one below the other."""
-    lines = sum(len(counts.rows) for counts in tables) + (len(tables) if len(tables) > 1 else 0) + 1
+    lines = sum(len(counts.rows) for counts in tables) + (len(tables) if len(tables) > 1 else 0) + (1 if tables[0].unit else 0)
     return lines * sheet.text * 1.32
 
 
@@ -101,8 +110,9 @@ def draw(sheet, tables: list[tuple[str, str, Counts]], place, left: float, top: 
     """
     step, y = sheet.text * 1.32, top
     unit = tables[0][2].unit
-    y -= step
-    sheet.put(left, y, unit, size=0.86, bold=True, colour="quiet", align="right")
+    if unit:
+        y -= step
+        sheet.put(left, y, unit, size=0.86, bold=True, colour="quiet", align="right")
     for label, colour, counts in tables:
         if len(tables) > 1:
             y -= step

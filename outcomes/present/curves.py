@@ -97,7 +97,7 @@ def _tables(lines: list[Line], horizon: float, shape: Shape) -> list[Counts]:
     """Each line's counts at the times that fit under the axis."""
     shared = tuple(tick for tick in lines[0].counts.ticks if all(tick in line.counts.ticks for line in lines))
     ticks = count_table.fewer(tuple(t for t in shared if t <= horizon + 1e-9) or shared[:1], 5 if shape.narrow else 9)
-    return [line.counts.at(ticks) for line in lines]
+    return [count_table.shown(line.counts.at(ticks), shape) for line in lines]
 
 
 def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):
@@ -129,6 +129,8 @@ def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):
 def heading(sheet: Sheet, title: str, subtitle: str) -> float:
     """Title and subtitle from the top left corner, wrapped to the sheet; returns the points they take."""
     u, y = sheet.text, sheet.height - 0.4 * sheet.text
+    if sheet.shape.bare:
+        return 0.6 * u
     for text, size, bold, colour in ((title, 1.08, True, "ink"), (subtitle, 0.9, False, "quiet")):
         for line in wrapped(sheet, text, sheet.width - 0.8 * u, size, bold):
             y -= 1.38 * u * size

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from outcomes.present.areas import MOST_AREAS, _text_colour, legend_entry, legend_rows
 from outcomes.present.canvas import Shape, Sheet
@@ -44,6 +44,8 @@ def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
 
     Raises CannotDraw where there are fewer than two columns, and for more states than can be told apart.
     """
+    if shape.shown_outside and 0 < min(what.people, default=0) < shape.stop_at:
+        what = _followed(what, shape.stop_at)
     if len(what.columns) < 2:
         raise CannotDraw("Too few patients were followed to draw who went where.")
     here = [state for state in what.order if any(column.shares.get(state, 0) > 0 for column in what.columns)]
@@ -70,6 +72,12 @@ def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
     _blocks(sheet, axes, what, edges, here, block)
     _words(sheet, axes, what, edges, here, legend, block)
     return sheet
+
+
+def _followed(what: Streams, fewest: int) -> Streams:
+    """The columns up to the last with enough people to be shown outside the clinic."""
+    kept = next((place for place, people in enumerate(what.people) if people < fewest), len(what.columns))
+    return replace(what, columns=what.columns[:kept], flows=what.flows[: max(kept - 1, 0)], people=what.people[:kept])
 
 
 def _edges(column: Column, order) -> dict[str, tuple[float, float]]:

@@ -49,7 +49,7 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
     edge = 0.42
     axes.set_xlim(-edge, len(means) - 1 + edge)
     axes.set_xticks([])
-    if shape.name != "talk":  # nobody's own line leaves the clinic
+    if not shape.shown_outside:  # nobody's own line leaves the clinic
         _own(axes, what.own[list(means["occasion"])].to_numpy(float), u)
     box = axes.get_position()
     if (step := box.width * sheet.width / (len(means) - 1 + 2 * edge)) < max(sheet.length(_said(row, shape)[0], 0.84) for row in means.itertuples()) + 0.4 * u:

@@ -25,6 +25,8 @@ def mean_count(steps: pd.DataFrame, ticks: tuple[float, ...], followed: dict[str
     shown = count_table.fewer(tuple(t for t in ticks if t <= until + 1e-9), 5 if shape.narrow else 9)
     sheet = Sheet(shape)
     u = sheet.text
+    if shape.shown_outside:
+        followed = {row: tuple(f"<{shape.stop_at}" if 0 < number < shape.stop_at else number for number in values) for row, values in followed.items()}
     top = heading(sheet, frame.title, frame.subtitle)
     highest = _round_up(float(max(steps["mean"].iloc[-1] * 1.2, steps["high"].max() if steps["high"].notna().any() else 0)))
     labels = [f"{highest * part / 4:g}" for part in range(5)]

@@ -86,28 +86,45 @@ def percent_range(low: float, high: float) -> str:
     return f"{first.removesuffix(SPACE + '%')} to {second}" if not first.startswith(("over", "under")) else f"{first} to {second}"
 
 
-def share(value: float | None, people: int) -> str:
-    """A share among ``people``: whole percent, or "x of y" where there are fewer than twenty of them.
+def share(value: float | None, whole: int, people: int | None = None) -> str:
+    """A share counted among ``whole``: whole percent, or "x of y" where fewer than twenty people are behind it (as many as ``whole``, unless told).
 
-    >>> share(0.7, 84), share(0.7, 11)
-    ('70\\xa0%', '8 of 11')
+    >>> share(0.7, 84), share(0.7, 11), share(0.5, 30, people=12)
+    ('70\\xa0%', '8 of 11', '15 of 30')
     """
     if value is None or not math.isfinite(value):
         return "not known"
-    if people >= FEW:
+    if (whole if people is None else people) >= FEW:
         return percent(value)
-    return f"{rounded(value * people)} of {people}"
+    return f"{rounded(value * whole)} of {whole}"
 
 
 def estimated(value: float | None, people: int) -> str:
     """A share that was estimated, not counted: whole percent, or tenths where it rests on fewer than twenty people.
 
-    >>> estimated(0.72, 84), estimated(0.72, 11)
-    ('72\\xa0%', 'about 7 of 10')
+    >>> estimated(0.72, 84), estimated(0.72, 11), estimated(1.0, 4), estimated(0.97, 12), estimated(0.02, 12)
+    ('72\\xa0%', 'about 7 of 10', 'all', 'nearly all', 'hardly any')
     """
     if value is None or not math.isfinite(value):
         return "not known"
-    return percent(value) if people >= FEW else f"about {rounded(10 * value)} of 10"
+    if people >= FEW:
+        return percent(value)
+    tenths = int(rounded(10 * value))
+    if tenths in (0, 10):
+        return {1.0: "all", 0.0: "none"}.get(float(value), "nearly all" if tenths else "hardly any")
+    return f"about {tenths} of 10"
+
+
+def estimated_range(low: float, high: float, people: int) -> str:
+    """Two estimated shares as one range, in tenths where it rests on fewer than twenty people.
+
+    >>> estimated_range(0.41, 0.86, 80), estimated_range(0.41, 0.86, 12), estimated_range(0.41, 0.44, 12)
+    ('41 to 86\\xa0%', 'about 4 to 9 of 10', 'about 4 of 10')
+    """
+    if people >= FEW:
+        return percent_range(low, high)
+    first, last = (int(rounded(10 * edge)) for edge in (low, high))
+    return estimated(low, people) if first == last else f"about {first} to {last} of 10"
 
 
 def years(days: float | None) -> str:
@@ -230,13 +247,17 @@ def joined(number: str, rest: str) -> str:
 
     >>> joined("about 7 of 10", "of dentures held"), joined("0.6", "visits a year")
     ('about 7 of 10 dentures held', '0.6 visits a year')
+    >>> joined("nearly all", "of dentures held"), joined("none", "of dentures held")
+    ('nearly all dentures held', 'none of the dentures held')
     """
     return f"{number} {follow(number, rest)}".strip()
 
 
 def follow(number: str, rest: str) -> str:
-    """How the sentence goes on after ``number``: without its "of" where the number ends in people."""
-    return rest.removeprefix("of ") if re.search(r"\d of \d+$", number) else rest
+    """How the sentence goes on after ``number``: without its "of" where the number ends in people or is a word such as "all"."""
+    if number == "none":
+        return re.sub("^of ", "of the ", rest)
+    return rest.removeprefix("of ") if re.search(r"\d of \d+$", number) or number in ("all", "nearly all", "hardly any") else rest
 
 
 def sentence(text: str) -> str:

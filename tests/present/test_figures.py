@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -48,6 +49,24 @@ def test_nobodys_own_line_and_no_row_of_few_people_leaves_the_clinic(handmade):
     assert "12 people" in {label.get_text() for label in handmade.DRAWINGS["snap"](PAGE).labels}
     own = lambda shape: [lines for lines in handmade.DRAWINGS["satisfaction"](shape).figure.axes[0].collections if len(lines.get_paths()) > 10]  # noqa: E731
     assert own(PAGE) and not own(TALK)
+
+
+def test_under_a_talks_curve_stand_the_patients_still_followed_and_nothing_of_few_people(handmade):
+    for name in ("housings", "inserts", "became", "levels"):
+        said = [label.get_text() for label in handmade.DRAWINGS[name](TALK).labels]
+        assert not {"at risk", "failed", "censored", "known sound", "not known"} & set(said), name
+    said = [label.get_text() for label in handmade.DRAWINGS["housings"](TALK).labels]
+    assert "patients followed" in said and {"84", "80", "60", "41", "22"} <= set(said)
+    few = replace(handmade.line(), counts=Counts("housings", 20, (0.0, 1.0), {"patients": (12, 4), "at risk": (20, 6), "failed": (0, 4), "censored": (0, 10)}, ("patients",)))
+    said = [label.get_text() for label in survival([few], handmade.HOUSINGS, TALK).labels]
+    assert "<10" in said and "4" not in said and "12" in said
+
+
+def test_counts_of_few_people_are_hidden_in_any_words_of_a_talk(handmade):
+    frame = Frame("What is shown", "9 patients, 12 inserts; 3 of 40 patients had it.")
+    said = {shape.name: " ".join(label.get_text() for label in survival([handmade.line()], frame, shape).labels) for shape in (PAGE, TALK)}
+    assert "9 patients" in said["page"] and "3 of 40" in said["page"]
+    assert "<10 patients, 12 inserts; <10 of 40 patients" in said["talk"]
 
 
 def test_no_letter_of_a_talk_is_smaller_than_eighteen_points(handmade):

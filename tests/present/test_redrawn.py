@@ -46,7 +46,7 @@ def drawn_at(line, times) -> list[float]:
     return [float(y[np.searchsorted(x, time, side="right") - 1]) for time in times]
 
 
-@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+@pytest.mark.parametrize("shape", (PAGE, PHONE), ids=lambda shape: shape.name)
 def test_the_counts_under_the_treated_curve_are_the_published_ones(shape):
     """At risk / censored / events before 0, 6, …, 30 weeks, by the extended table of Morris et al. 2019 (BMJ Open 9:e030215), computed from
     the printed data: 21/0/0, 21/0/0, 12/4/5, 9/5/7, 5/7/9, 4/8/9."""
@@ -58,7 +58,7 @@ def test_the_counts_under_the_treated_curve_are_the_published_ones(shape):
     assert sheet.overlaps() == []
 
 
-@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+@pytest.mark.parametrize("shape", (PAGE, PHONE), ids=lambda shape: shape.name)
 def test_in_both_arms_drawn_together_every_column_adds_up_to_the_arm(shape):
     sheet = survival([arm("6-MP"), arm("control")], WEEKS, shape)
     for risk, censored, failed in zip(columns_below(sheet, "at risk"), columns_below(sheet, "censored"), columns_below(sheet, "failed")):
