@@ -122,7 +122,7 @@ def doubts(log, every: list[Asked], changed_forms: int) -> tuple[Doubt, ...]:
             found.append((1, Doubt(f"{one.title}.", f"Only {int(row['answered'])} of {int(row['asked'])} who were due answered after a year. {turning(one)}".strip(), anchor(one))))
         best = one.at_best(YEAR_ONE)
         if best is not None and best["crowded"]:
-            found.append((3, Doubt(f"{one.title}.", f"{words.sentence(words.share(best['share'], best['people']))} gave the best possible score after a year: the scale cannot show them any better.", anchor(one))))
+            found.append((3, Doubt(f"{one.title}.", f"{words.sentence(words.share(best['share'], int(best['patients'])))} gave the best possible score after a year: the scale cannot show them any better.", anchor(one))))
         if one.after_steps:
             found.append((3, Doubt(f"{one.title}.", f"{words.count(one.after_steps, 'answer')} counted here {'was' if one.after_steps == 1 else 'were'} given because a level was about to be, or had been, changed: those patients were not content.", anchor(one))))
     if changed_forms:

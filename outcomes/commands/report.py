@@ -15,7 +15,7 @@ REPORTS = {name: f"outcomes.analyses.{name}:report" for name in ("clinic_audit",
 
 def options(one) -> None:
     """Which reports, from where, to where."""
-    one.add_argument("names", nargs="*", metavar="NAME", help="reports to write (default: clinic_audit)")
+    one.add_argument("names", nargs="*", metavar="NAME", help="reports to write (default: clinic_audit), by name or as the path of your own script")
     one.add_argument("--store", type=Path, help="the store's file; with --verify the report is made again from it and compared")
     one.add_argument("--out", type=Path, help="folder to write")
     one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML); with --verify it is compared with the report's plan")
@@ -38,7 +38,10 @@ def write(names: list[str], store_path: Path, out: Path, plan, progress: Progres
     """Write reports; with several, each in a folder of its own."""
     from outcomes.store import open_store
 
-    writers = [(name, _writer(name)) for name in names]
+    writers = [(Path(name).stem if _is_script(name) else name, _writer(name)) for name in names]
+    twice = sorted({name for name, _ in writers if [other for other, _ in writers].count(name) > 1})
+    if twice:
+        raise Misuse(f"Two reports would be written into the folder {twice[0]}: name each once, or give the script another file name.")
     with open_store(store_path, read_only=True) as store:
         if store.connection.execute("SELECT count(*) FROM visits").fetchone() == (0,):
             raise DataProblem(f"{Path(store_path).name} holds no visit, so there is nothing to report. Write the visits into the day sheet, "
@@ -55,8 +58,8 @@ def _verify(options) -> int:
     from outcomes.plan import read_plan
     from outcomes.present import verify
 
-    if options.names or options.out is not None:
-        raise Misuse("--verify takes the report's name from its manifest and writes nothing: leave out the report's name and --out.")
+    if options.out is not None or len(options.names) > 1 or (options.names and not _is_script(options.names[0])):
+        raise Misuse("--verify takes the report's name from its manifest and writes nothing: leave out the report's name and --out. Of a report made by your own script give the script's path.")
     record = verify.read(options.verify)
     own = read_plan(options.plan) if options.plan is not None else None
     said = verify.files(record) + verify.packages(record) + verify.altered(record)
@@ -76,7 +79,7 @@ def _made_again(record, options, own) -> list[str]:
     from outcomes.present import verify
     from outcomes.store import open_store
 
-    progress, writer = Progress(quiet=options.quiet), _writer(record.body["report"])
+    progress, writer = Progress(quiet=options.quiet), _writer(options.names[0] if options.names else record.body["report"])
     with open_store(options.store, read_only=True) as store, TemporaryDirectory() as made:
         said = verify.inputs(record, inputs(store)) + verify.store(record, store.revision)
         plan, unknown = verify.plan(record)
@@ -86,13 +89,41 @@ def _made_again(record, options, own) -> list[str]:
         return said + verify.again(record, Path(made))
 
 
+def _is_script(name: str) -> bool:
+    return name.endswith(".py")
+
+
+def _script(path: Path):
+    """The function ``report`` of a clinic's own script.
+
+    Raises Misuse where there is no such file, no such function, or what the script needs is not there.
+    """
+    from importlib.util import module_from_spec, spec_from_file_location
+
+    if not path.is_file():
+        raise Misuse(f"There is no script {path.name} at {path.parent}. Give the path of a Python file with a function report(store, plan, out, progress).")
+    spec = spec_from_file_location(f"own_report_{path.stem}", path)
+    module = module_from_spec(spec)
+    try:
+        spec.loader.exec_module(module)
+    except SyntaxError as problem:
+        raise Misuse(f"{path.name} cannot be read as Python: line {problem.lineno}: {problem.msg}.") from problem
+    except ImportError as problem:
+        raise Misuse(f"{path.name} asks for something that is not there: {problem.msg}.") from problem
+    if not callable(getattr(module, "report", None)):
+        raise Misuse(f"{path.name} has no function report(store, plan, out, progress). The scripts in analyses/ show how one looks.")
+    return module.report
+
+
 def _writer(name: str):
-    """The function behind a report's name: one of ours, or one that another package registered under outcomes.reports."""
+    """The function behind a report's name: one of ours, one that another package registered under outcomes.reports, or a script's."""
+    if _is_script(name):
+        return _script(Path(name))
     from importlib import import_module
     from importlib.metadata import entry_points
 
     known = {**{entry.name: entry.value for entry in entry_points(group="outcomes.reports")}, **REPORTS}
     if name not in known:
-        raise Misuse(f"There is no report named {name}. Known are: {', '.join(sorted(known))}.")
+        raise Misuse(f"There is no report named {name}. Known are: {', '.join(sorted(known))}. Of your own script give the path, which ends in .py.")
     module, function = known[name].split(":")
     return getattr(import_module(module), function)
