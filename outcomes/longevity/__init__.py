@@ -54,6 +54,8 @@ _MODULE = {
     "within_patient_correlation": "planning",
     "patients_for_width": "planning",
     "looking_efficiency": "planning",
+    # what comes of looking, and what will be needed
+    "time_unnoticed": "unnoticed",
     # regression
     "accelerated_failure": "accelerated",
     "proportional_hazards": "hazards",
