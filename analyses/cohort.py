@@ -13,7 +13,7 @@ from outcomes.analyses.lifetimes import Lifetime, lifetime
 GAP = "care ends at the first long gap"
 
 _PATIENTS = """
-SELECT patients.patient_id, birth_year, sex, left_on, patients.left_reason, care.end_day AS ends_on
+SELECT patients.patient_id, birth_year, sex, left_on, patients.left_reason, bruxism, dry_mouth, limited_dexterity, smoker, worn_at_night, care.end_day AS ends_on
 FROM patients LEFT JOIN people USING (patient_id) LEFT JOIN care USING (patient)
 WHERE coalesce(audit_consent, 'unknown') <> 'no' ORDER BY patients.patient_id
 """
@@ -31,6 +31,17 @@ _INSERTS_IN = """
 SELECT v.patient_id, v.visited_on AS day, coalesce(p.level, '') AS level, count(*) AS inserts
 FROM parts_log p JOIN visits v USING (visit_id) WHERE p.part = 'insert' AND p.action IN ('fitted', 'replaced') AND v.visited_on IS NOT NULL
 GROUP BY ALL ORDER BY ALL
+"""
+_FAILURES = """
+SELECT v.patient_id, v.visited_on AS day FROM parts_log p JOIN visits v USING (visit_id)
+WHERE p.finding IN ('worn', 'torn', 'deformed', 'fractured', 'lost', 'loose in its seat', 'debonded') AND v.visited_on IS NOT NULL
+UNION SELECT v.patient_id, v.visited_on FROM denture_log d JOIN visits v USING (visit_id)
+WHERE d.finding IN ('base fractured', 'base fractured at a housing', 'tooth fractured', 'tooth lost') AND v.visited_on IS NOT NULL ORDER BY ALL
+"""
+_IN_PLACE = """
+SELECT people.patient_id, denture_days.denture_id, part_lives.part::varchar AS part, part_lives.position::varchar AS position, coalesce(last_look, fitted_last) AS looked_on
+FROM part_lives JOIN people USING (patient) LEFT JOIN denture_days USING (denture)
+WHERE part_lives.ending = '' AND part <> 'bond' AND part_lives.excluded = '' ORDER BY ALL
 """
 
 
@@ -58,6 +69,8 @@ class Log:
     warnings: tuple[str, ...] = field(default=())
     readings: dict[str, pd.DataFrame] = field(default_factory=dict)
     looked_for: pd.DataFrame = field(default_factory=pd.DataFrame)
+    failures: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "day": pd.to_datetime([])}))  # days on which anything was found failed
+    in_place: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "denture_id": [], "part": [], "position": [], "looked_on": pd.to_datetime([])}))
     withheld: frozenset[str] = frozenset()  # kinds of part whose log lists failures only
     _lives: dict = field(default_factory=dict, repr=False)
 
@@ -105,13 +118,15 @@ def read_log(connection, plan) -> Log:
         "answers": _days(read('SELECT * FROM questionnaires ORDER BY patient_id, answered_on, instrument, about, item').df()),
         "episodes": _numbers(read("SELECT * FROM episodes WHERE coalesce(excluded, '') = '' ORDER BY episode_id").df()),
         "times": _times(connection),
+        "failures": _days(read(_FAILURES).df()),
+        "in_place": _days(read(_IN_PLACE).df()),
     }
     frames["dentures"] = _in_period(frames["dentures"], plan)
     if plan["audit"]["period_from"] or plan["audit"]["period_to"]:
         kept &= set(frames["dentures"]["patient_id"])
     frames = {name: frame[frame["patient_id"].isin(kept)].reset_index(drop=True) for name, frame in frames.items()}
     closing = _closing(plan, frames["visits"])
-    for name, day in (("visits", "day"), ("inserts_in", "day"), ("answers", "answered_on")):
+    for name, day in (("visits", "day"), ("inserts_in", "day"), ("failures", "day"), ("answers", "answered_on")):
         frames[name] = frames[name][~(frames[name][day] > pd.Timestamp(closing))].reset_index(drop=True)
     return Log(plan, closing, every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
                guard=f"{built.guard}." if built.guard else "", warnings=tuple(built.warnings),

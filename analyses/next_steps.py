@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from outcomes.analyses.due import DUE, OVERDUE, PARTS, QUESTIONNAIRE, RECALL, REVIEW, SAID, due, in_care, occasions
 from outcomes.analyses.people import RIGHT
 from outcomes.analyses.standards import asked_at, checked_at
 from outcomes.present import words
@@ -44,33 +45,19 @@ def lists(found: list[Task]) -> tuple[Pseudonyms, ...]:
     return tuple(Pseudonyms(f"{task.number} {task.text}", task.anchor, task.rows) for task in found if task.rows)
 
 
-def in_care(log) -> pd.DataFrame:
-    """Dentures in use of patients who have not left, with the day last looked at: patient_id, denture_id, delivered_on, last."""
-    closing = pd.Timestamp(log.closing)
-    stay = log.patients[(log.patients["left_on"].isna() | (log.patients["left_on"] > closing)) & log.patients["left_reason"].isna()]
-    here = log.dentures[log.dentures["patient_id"].isin(stay["patient_id"]) & (log.dentures["retired_on"].isna() | (log.dentures["retired_on"] > closing))]
-    looked = log.visits[log.visits["seen"] & log.visits["looked"]]
-    last = looked.groupby("patient_id")["day"].max()
-    return here[["patient_id", "denture_id", "arch", "delivered_on", "delivered_on_precision"]].assign(last=here["patient_id"].map(last))
-
-
 def _due(log) -> list[Task]:
-    recall, closing = log.plan["recall"], pd.Timestamp(log.closing)
-    here = in_care(log)
-    late_review = recall["review_days"] + recall["overdue_days"]
-    visits = log.visits[log.visits["seen"]]
-    after = here.merge(visits[["patient_id", "day"]], on="patient_id", how="left")
-    seen_since = after[after["day"] > after["delivered_on"]]["denture_id"].unique()
-    unseen = here[~here["denture_id"].isin(seen_since) & ((closing - here["delivered_on"]).dt.days > late_review)]
-    late = here[~here["denture_id"].isin(unseen["denture_id"])].groupby("patient_id", as_index=False).agg(last=("last", "max"), delivered=("delivered_on", "max"))
-    late["since"] = late["last"].fillna(late["delivered"])
-    late = late[(closing - late["since"]).dt.days > recall["interval_days"] + recall["overdue_days"]].sort_values(["since", "patient_id"])
+    """What is overdue by the plan: the same list that ``outcomes due`` writes."""
+    found, late = due(log), log.plan["recall"]["overdue_days"]
+    recalls, reviews, parts = (found.of(what, OVERDUE) for what in (RECALL, REVIEW, PARTS))
     return [
-        Task("recalls", len(late), f"recalls overdue by more than {recall['overdue_days']} days" if len(late) != 1 else f"recall overdue by more than {recall['overdue_days']} days",
-             tuple((row.patient_id, "never looked at" if pd.isna(row.last) else f"last looked at {words.day(row.last)}") for row in late.itertuples())),
-        Task("reviews", len(unseen), f"{'dentures' if len(unseen) != 1 else 'denture'} without any visit since delivery",
-             tuple((row.patient_id, f"{row.arch}, delivered {words.day(row.delivered_on)}") for row in unseen.sort_values("delivered_on").itertuples())),
+        Task("recalls", len(recalls), f"recall{'s' if len(recalls) != 1 else ''} overdue by more than {late} days", _items(recalls)),
+        Task("reviews", len(reviews), f"{'dentures' if len(reviews) != 1 else 'denture'} without any visit since delivery", _items(reviews)),
+        Task("unchecked", len(parts), f"{'patients' if len(parts) != 1 else 'patient'} seen while parts went without a look for over {words.days(log.plan['recall']['parts_days'])}", _items(parts)),
     ]  # fmt: skip
+
+
+def _items(rows: pd.DataFrame) -> tuple[tuple[str, str], ...]:
+    return tuple((row.patient_id, row.detail + (f"; {row.why}" if row.why else "")) for row in rows.itertuples())
 
 
 def _wishes(log) -> list[Task]:
@@ -90,7 +77,7 @@ def _gaps(log) -> list[Task]:
     return [
         Task("not-asked", int((~asked["done"]).sum()), f"of {len(asked)} visits of the last year without the question on the snap", _visits(asked[~asked["done"]])),
         Task("not-checked", int((~checked["done"]).sum()), f"of {len(checked)} reviews and recalls of the last year without a look at every insert", _visits(checked[~checked["done"]])),
-        *_questionnaires(log, closing),
+        *_questionnaires(log),
         Task("unknown-level", len(unknown), f"{'inserts' if len(unknown) != 1 else 'insert'} in the mouth whose level nobody wrote down", tuple((row.patient_id, f"position {row.position}") for row in unknown.sort_values(["patient_id", "position"]).itertuples())),
     ]  # fmt: skip
 
@@ -99,21 +86,15 @@ def _visits(rows: pd.DataFrame) -> tuple[tuple[str, str], ...]:
     return tuple((row.patient_id, words.day(row.day)) for row in rows.sort_values(["day", "patient_id"]).itertuples())
 
 
-def _questionnaires(log, closing: pd.Timestamp) -> list[Task]:
+def _questionnaires(log) -> list[Task]:
     """Patients a year after delivery who can still be asked."""
     never = in_care(log)["patient_id"].drop_duplicates()
     never = never[~never.isin(log.answers["patient_id"])].sort_values()
     silent = Task("never-answered", len(never), f"{'patients' if len(never) != 1 else 'patient'} in care who never answered a questionnaire", tuple((name, "") for name in never))
-    if log.answers.empty:
-        return [silent]
-    first = log.delivered.groupby("patient_id")["delivered_on"].min()
-    age = (closing - first).dt.days
-    due = first[(age >= 335) & (age <= 545) & first.index.isin(in_care(log)["patient_id"])]
-    answered = log.answers[log.answers["patient_id"].isin(due.index)]
-    since = (answered["answered_on"] - answered["patient_id"].map(due)).dt.days
-    have = set(answered.loc[since >= 180, "patient_id"])
-    open_ = due[~due.index.isin(have)].sort_values()
-    return [Task("unanswered", len(open_), f"{'patients' if len(open_) != 1 else 'patient'} who can still be given the questionnaire of the first year", tuple((name, f"delivered {words.day(day)}") for name, day in open_.items())), silent]
+    asked = due(log).of(QUESTIONNAIRE, OVERDUE, DUE)
+    which = words.listing([SAID[name] for name in occasions(log.plan)])
+    text = f"{'patients' if len(asked) != 1 else 'patient'} who can still be given the questionnaire of {which} after delivery"
+    return [Task("unanswered", len(asked), text, _items(asked)), silent]
 
 
 def _drawer(log) -> list[Task]:

@@ -27,7 +27,8 @@ CHANGES = {
     "snap-off": ("ask again where the snap was not right", "patients whose last word was not “just right”"),
     "not-asked": ("ask about the snap at every visit", "visits of the last year without asking for the snap"),
     "not-checked": ("look at every insert at every recall", "recalls and reviews without a look at every insert"),
-    "unanswered": ("hand out the first-year questionnaire", "patients due for the first-year questionnaire"),
+    "unchecked": ("look at the parts passed over", "patients seen while parts went without a look"),
+    "unanswered": ("hand out the questionnaires that are due", "patients due for a questionnaire"),
     "never-answered": ("ask those who never answered", "patients who never answered a questionnaire"),
     "unknown-level": ("write down every insert's level", "inserts in the mouth of unknown level"),
 }
