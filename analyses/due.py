@@ -57,8 +57,8 @@ def due(log, within: int | None = None) -> Due:
     here, often = in_care(log), intervals(log, on)
     reviews, seen_once = _reviews(log, here)
     recalls = _recalls(seen_once, often)
-    found = [reviews, recalls, _parts(log, here, recalls, often), _questionnaires(log, here, on)]
-    rows = pd.concat([frame for frame in found if len(frame)], ignore_index=True) if any(len(frame) for frame in found) else pd.DataFrame(columns=COLUMNS)
+    found = [frame.reindex(columns=COLUMNS).astype({"due_on": "datetime64[ns]", "looked_on": "datetime64[ns]"}).drop(columns=["state", "days_over"]) for frame in (reviews, recalls, _parts(log, here, recalls, often), _questionnaires(log, here, on)) if len(frame)]
+    rows = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=COLUMNS)
     if rows.empty:
         return Due(on, within, rows.reindex(columns=COLUMNS))
     rows["days_over"] = (on - rows["due_on"]).dt.days
@@ -106,25 +106,26 @@ def _parts(log, here: pd.DataFrame, recalls: pd.DataFrame, often: pd.DataFrame) 
         what = words.listing([words.count(number, part) for part, number in counts.sort_index(ascending=False).items()])
         rows.append({"patient_id": patient, "what": PARTS, "arch": "", "due_on": group["due_on"].min(), "looked_on": first, "days": days, "why": "",
                      "detail": f"{what} not looked at since {words.day(first)}" if len(group) == 1 or group["looked_on"].nunique() == 1 else f"{what} not looked at, the first since {words.day(first)}", "key": f"{first:%Y-%m-%d}"})  # fmt: skip
-    return pd.DataFrame(rows, columns=COLUMNS).astype({"due_on": "datetime64[ns]"})
+    return pd.DataFrame(rows, columns=COLUMNS)
 
 
 def _questionnaires(log, here: pd.DataFrame, on: pd.Timestamp) -> pd.DataFrame:
     """Answers that can still be had: from a month before the occasion to the end of its window; nothing where the clinic uses no questionnaire."""
+    asked = occasions(log.plan)
     if log.answers.empty:
         return pd.DataFrame(columns=COLUMNS)
     first = log.delivered[log.delivered["patient_id"].isin(here["patient_id"])].groupby("patient_id")["delivered_on"].min()
     answered = log.answers[["patient_id", "answered_on"]].dropna()
     since = (answered["answered_on"] - answered["patient_id"].map(first)).dt.days
     rows = []
-    for name in occasions(log.plan):
+    for name in asked:
         window = OCCASIONS[name]
         have = set(answered.loc[(since >= window.first) & (since <= window.last), "patient_id"])
         age = (on - first).dt.days
         for patient, day in first[(age <= window.last) & ~first.index.isin(have)].items():
             rows.append({"patient_id": patient, "what": QUESTIONNAIRE, "arch": "", "due_on": day + pd.Timedelta(days=max(window.first, round(window.aim) - 30)), "looked_on": pd.NaT, "days": round(window.aim), "why": "",
                          "detail": f"{SAID[name]} after delivery on {words.day(day)}; can be asked until {words.day(day + pd.Timedelta(days=window.last))}", "key": f"{name} {day:%Y-%m-%d}"})  # fmt: skip
-    return pd.DataFrame(rows, columns=COLUMNS).astype({"due_on": "datetime64[ns]"})
+    return pd.DataFrame(rows, columns=COLUMNS)
 
 
 def occasions(plan) -> list[str]:
