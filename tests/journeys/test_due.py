@@ -27,14 +27,13 @@ def run(capsys):
     return go
 
 
-@pytest.fixture
-def store(tmp_path, run):
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("clinic")
     for name, text in (("patients", PATIENTS), ("insert_levels", LEVELS), ("set_up", SET_UP), ("day_sheet", DAYS)):
-        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
-    path = tmp_path / "clinic.duckdb"
-    status, said = run("load", *sorted(tmp_path.glob("*.csv")), "--store", path)
-    assert status == 0, said
-    return path
+        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
+    assert main(["load", "--quiet", *[str(path) for path in sorted(folder.glob("*.csv"))], "--store", str(folder / "clinic.duckdb")]) == 0
+    return folder / "clinic.duckdb"
 
 
 def test_three_patients_are_enough_for_a_list(store, run, tmp_path):
