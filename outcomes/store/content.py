@@ -1,4 +1,4 @@
-"""Text of rows and keys, and the fingerprint of what the store holds now."""
+"""Text of rows and keys, and the fingerprints: of what the store holds now, and of what each load brought."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import hashlib
 from outcomes import schemas
 from outcomes.store.layout import content, quoted
 
+_PLACE = ("_source", "_sheet", "_line")
+
 
 def row_text(columns) -> str:
     """SQL for one text of these columns that no other row shares: each value with its length before it, a dash where blank."""
@@ -14,6 +16,15 @@ def row_text(columns) -> str:
     for name in columns:
         value = f"CAST({quoted(name)} AS VARCHAR)"
         parts.append(f"coalesce(strlen({value}) || ':' || {value}, '-')")
+    return "concat(" + ", ".join(parts) + ")"
+
+
+def filled_text(columns) -> str:
+    """SQL for one text of the filled columns, each with its name: a column declared later and still blank leaves the text as it was."""
+    parts = []
+    for name in columns:
+        value = f"CAST({quoted(name)} AS VARCHAR)"
+        parts.append(f"coalesce('{name}=' || strlen({value}) || ':' || {value}, '')")
     return "concat(" + ", ".join(parts) + ")"
 
 
@@ -26,10 +37,24 @@ def revision(connection) -> str:
     """SHA-256 over counts and sums of row digests of all current rows: the same content gives the same text, in whatever order it was loaded."""
     lines = []
     for name, table in schemas.stored_tables().items():
-        text = row_text(content(table))
+        text = filled_text(sorted(content(table)))
         rows, low, high = connection.execute(
             f"SELECT count(*), coalesce(sum(md5_number_lower(text)), 0), coalesce(sum(md5_number_upper(text)), 0) "
             f"FROM (SELECT {text} AS text FROM {quoted(name)})").fetchall()[0]
         if rows:
             lines.append(f"{name} {rows} {low} {high}")
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()
+
+
+def digests(table: schemas.Table, where: str = "true") -> str:
+    """SQL for (load, low, high): sums of digests of the rows that each load brought, with file, sheet and line, whatever became of them since."""
+    text = filled_text([*sorted(content(table)), *_PLACE])
+    return (f"SELECT load, sum(md5_number_lower(text)) AS low, sum(md5_number_upper(text)) AS high "
+            f"FROM (SELECT _load AS load, {text} AS text FROM kept.{quoted(table.name)} WHERE {where}) GROUP BY load")
+
+
+def seal(connection, where: str) -> None:
+    """Write the digests of loads beside their counts, for the counts that ``where`` chooses; the caller holds the transaction."""
+    for name, table in schemas.stored_tables().items():
+        if connection.execute(f"SELECT count(*) FROM kept.counts c WHERE in_table = '{name}' AND ({where})").fetchall()[0][0]:
+            connection.execute(f"UPDATE kept.counts c SET low = d.low, high = d.high FROM ({digests(table)}) d WHERE c.in_table = '{name}' AND c.load = d.load AND ({where})")

@@ -2,7 +2,8 @@
 
 Schema ``kept`` holds every row there ever was; the views in ``main`` hold the current rows with the declared columns.
 Beside the declared tables: ``store`` (version), ``loads`` (each load and undo), ``sources`` (each file of each load),
-``files`` (files by name, over all loads), ``counts`` (rows by load and table) and ``listed`` (which file lists which row).
+``files`` (files by name, over all loads), ``counts`` (rows by load and table; ``low`` and ``high`` are sums of digests of the rows
+that the load brought, by which ``verify`` knows whether any was altered since) and ``listed`` (which file lists which row).
 
 A row is current while ``_ended`` is null; otherwise ``_ended`` is the load that changed or withdrew it. A row whose load
 was taken back has ``_ended`` equal to its own ``_load``.
@@ -25,7 +26,7 @@ RECORDS = {
     "loads": "load INTEGER, done_at TIMESTAMP, done_by VARCHAR, what VARCHAR, undoes INTEGER, good_rows BOOLEAN, withdraw BOOLEAN",
     "sources": "source INTEGER, load INTEGER, file INTEGER, name VARCHAR, sha256 VARCHAR, kind VARCHAR, rows BIGINT, decisions VARCHAR[]",
     "files": "file INTEGER, name VARCHAR",
-    "counts": "load INTEGER, in_table VARCHAR, added BIGINT, changed BIGINT, unchanged BIGINT, withdrawn BIGINT, gone BIGINT",
+    "counts": "load INTEGER, in_table VARCHAR, added BIGINT, changed BIGINT, unchanged BIGINT, withdrawn BIGINT, gone BIGINT, low HUGEINT, high HUGEINT",
     "listed": "in_table VARCHAR, file INTEGER, key UBIGINT, since INTEGER, until INTEGER",
 }
 
@@ -103,8 +104,8 @@ def complete(connection) -> None:
         connection.execute(f"CREATE OR REPLACE VIEW {quoted(name)} AS SELECT {names(content(table))} FROM kept.{quoted(name)} WHERE _ended IS NULL")
 
 
-def bring_forward(connection, start: int) -> None:
-    """Run the migrations from version ``start`` on, in one transaction."""
+def bring_forward(connection, start: int, *, seal) -> None:
+    """Run the migrations from version ``start`` on, in one transaction. ``seal(connection, where)`` writes the digests of loads anew."""
     connection.execute("BEGIN")
     try:
         views = connection.execute("SELECT view_name FROM duckdb_views() WHERE NOT internal AND schema_name = 'main' AND database_name = current_database()").fetchall()
@@ -114,6 +115,7 @@ def bring_forward(connection, start: int) -> None:
             for statement in MIGRATIONS[step]:
                 connection.execute(statement)
         complete(connection)
+        seal(connection, "true" if start < VERSION else "c.low IS NULL")
         connection.execute("UPDATE kept.store SET version = ?", [VERSION])
         connection.execute("COMMIT")
     except BaseException:

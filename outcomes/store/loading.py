@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from outcomes import schemas
 from outcomes.errors import DataProblem
-from outcomes.store.content import key_number
+from outcomes.store.content import digests, key_number
 from outcomes.store.layout import content, names, quoted
 from outcomes.store.report import Counts, rows
 
@@ -55,8 +55,9 @@ def write(connection, frames: dict[str, pd.DataFrame], load: Load) -> Written:
             shorter |= {name for (name,) in connection.execute("SELECT DISTINCT f.name FROM unlisted JOIN kept.files f USING (file) WHERE NOT elsewhere").fetchall()}
         if placed != Counts():
             counts[name] = placed
-            connection.execute("INSERT INTO kept.counts VALUES (?, ?, ?, ?, ?, ?, ?)",
-                               [load.number, name, placed.added, placed.changed, placed.unchanged, withdrawn, len(lost)])
+            low, high = brought(connection, table, load.number) if placed.added or placed.changed else (0, 0)
+            connection.execute("INSERT INTO kept.counts (load, in_table, added, changed, unchanged, withdrawn, gone, low, high) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                               [load.number, name, placed.added, placed.changed, placed.unchanged, withdrawn, len(lost), low, high])
     connection.unregister("arrived")
     if changes:
         refuse_unresolved(connection)
@@ -78,6 +79,11 @@ def begin(connection, checked, *, at, by: str, good_rows: bool, withdraw: bool) 
                            [first + place, number, known[0][0], name, source.sha256, source.kind, row_count(source.rows), list(source.decisions or [])])
         connection.execute("INSERT INTO arrived_files VALUES (?, ?)", [place, known[0][0]])
     return Load(number, first, withdraw, not checked.error_count)
+
+
+def brought(connection, table: schemas.Table, load: int) -> tuple[int, int]:
+    """The digests of the rows that a load brought, by which a later look knows whether any was altered since."""
+    return connection.execute(digests(table, f"_load = {load}")).fetchall()[0][1:]
 
 
 def row_count(rows) -> int | None:

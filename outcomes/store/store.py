@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from outcomes.errors import DataProblem, Misuse, OutcomesError
 from outcomes.store import backup, door, history, layout, loading, trouble, verify
-from outcomes.store.content import revision
+from outcomes.store.content import revision, seal
 from outcomes.store.private import clear_spill, owner_only, restrict
 from outcomes.store.report import LoadReport, UndoReport, load_sentences
 
@@ -55,7 +55,7 @@ class Store:
             raise Misuse(f"The store {self.path.name} is from a version too old for this program. Open it with the version that made it and export its tables.")
         skipped = backup.back_up(self._connection, self.path, f"upgrade-from-{version}", now())
         with owner_only():
-            layout.bring_forward(self._connection, version)
+            layout.bring_forward(self._connection, version, seal=seal)
         self.notes.append("The store was brought up to date for this version of the program." + (f" {skipped}" if skipped else ""))
 
     @property

@@ -111,6 +111,16 @@ def test_a_row_is_named_by_its_key(store, clinic):
         ("UPDATE kept.visits SET _ended = 1 WHERE visit_id = 'P2/2022-03-01'", "Parts log: 2 rows with a visit_id that is not among the visits"),
         ("UPDATE kept.pull_tests SET position = '43'", "Pull tests: 2 rows whose file is not as recorded"),
         ("DELETE FROM kept.counts WHERE in_table = 'patients'", "Patients: the rows of load 1 are not as many as the history says"),
+        ("UPDATE kept.visits SET minutes = 21 WHERE visit_id = 'P2/2022-03-01'", "Visits: rows of load 1 are not what was loaded then"),
+        ("UPDATE kept.visits SET _line = 7 WHERE visit_id = 'P2/2022-03-01'", "Visits: rows of load 1 are not what was loaded then"),
+        ("UPDATE kept.visits SET reason = 'curiosity' WHERE minutes = 20", "Visits: 4 rows with a reason that the codebook does not know"),
+        ("UPDATE kept.visits SET _source = 9", "Visits: 4 rows whose load, file or line is not among the records"),
+        ("UPDATE kept.visits SET _line = NULL", "Visits: 4 rows whose load, file or line is not among the records"),
+        ("DELETE FROM kept.sources", "Patients: 2 rows whose load, file or line is not among the records"),
+        ("UPDATE kept.sources SET sha256 = 'unknown'", "The list of files holds 1 row without the SHA-256 of the file"),
+        ("UPDATE kept.sources SET load = 4", "The list of files holds 1 row of no load that the history knows"),
+        ("UPDATE kept.loads SET load = 2", "The history lacks 1 row: loads are numbered without gaps"),
+        ("INSERT INTO kept.loads VALUES (2, now()::TIMESTAMP, 'x', 'undo', 7, NULL, NULL)", "The history holds 1 row of an undo that takes back no load"),
     ],
 )
 def test_verify_finds_what_does_not_agree(path, clinic, harm, found):
@@ -119,6 +129,32 @@ def test_verify_finds_what_does_not_agree(path, clinic, harm, found):
         assert store.verify() == []
         store.connection.execute(harm)
         assert any(sentence.startswith(found) for sentence in store.verify()), store.verify()
+
+
+def test_verify_finds_what_was_altered_in_the_history_too(store, clinic, rows_of_the_clinic):
+    store.load(clinic())
+    store.load(clinic(visits=other_minutes(rows_of_the_clinic["visits"], 30.0)))
+    assert store.verify() == []
+    store.connection.execute("UPDATE kept.visits SET minutes = 22 WHERE _ended = 2")
+    assert store.verify() == ["Visits: rows of load 1 are not what was loaded then."]
+    store.connection.execute("UPDATE kept.visits SET minutes = 20 WHERE _ended = 2")
+
+
+def test_a_column_declared_later_leaves_the_revision_and_what_verify_knows_as_they_were(path, clinic, monkeypatch):
+    from dataclasses import replace
+
+    from outcomes import schemas
+    from outcomes.store import layout
+
+    with open_store(path, create=True) as store:
+        store.load(clinic())
+        before = store.revision
+    visits = schemas.tables()["visits"]
+    later = replace(visits, columns=(*visits.columns[:4], schemas.Column("mood", "text", "how the patient felt"), *visits.columns[4:]))
+    monkeypatch.setattr(schemas, "stored_tables", lambda was=schemas.stored_tables(): {**was, "visits": later})
+    assert "mood" in dict(layout.declared()["visits"])
+    with open_store(path) as store:
+        assert store.revision == before and store.verify() == []
 
 
 PEOPLE = st.dictionaries(st.sampled_from("abcd"), st.sampled_from(["yes", "no"]), max_size=4)
