@@ -7,9 +7,9 @@ from pathlib import Path
 from outcomes.errors import Misuse
 
 
-def files(one) -> None:
+def files(one, *, needed: bool = True) -> None:
     """The clinic's files and how to read them."""
-    one.add_argument("files", nargs="+", type=Path, metavar="FILE", help="workbooks (.xlsx), tables (.csv), or a folder of them")
+    one.add_argument("files", nargs="+" if needed else "*", type=Path, metavar="FILE", help="workbooks (.xlsx), tables (.csv), or a folder of them")
     one.add_argument("--date-order", choices=["day first", "month first"], help="how dates such as 03/04/2024 are meant")
     one.add_argument("--decimal", choices=[",", "."], help="the decimal mark of the files")
     one.add_argument("--separator", choices=[",", ";", "tab"], help="the separator of CSV files")

@@ -1,4 +1,4 @@
-"""Print every problem of the clinic's files; changes nothing."""
+"""Print every problem of the clinic's files, or, where only a store is named, whether the store is whole; changes nothing."""
 
 from __future__ import annotations
 
@@ -7,19 +7,21 @@ from pathlib import Path
 from outcomes.commands import arguments
 from outcomes.progress import Progress
 
-SENTENCE = "list every problem in the clinic's files as a sentence; changes nothing"
+SENTENCE = "list every problem in the clinic's files, or in a store alone, as a sentence; changes nothing"
 
 
 def options(one) -> None:
     """The files, and where the problems go."""
-    arguments.files(one)
-    one.add_argument("--store", type=Path, help="also check against what this store holds")
+    arguments.files(one, needed=False)
+    one.add_argument("--store", type=Path, help="also check against what this store holds; with no file, check the store itself")
     one.add_argument("--problems", type=Path, metavar="FILE.csv", help="write every problem, one a line, to this file")
     one.add_argument("--marked", type=Path, metavar="FILE.xlsx", help="write a copy of the workbook with the cells marked")
 
 
 def run(options) -> int:
-    """Exit status 1 where rows would be kept out."""
+    """Exit status 1 where rows would be kept out, or where something is wrong in the store."""
+    if not options.files:
+        return _store_alone(options)
     checked = read(options, Progress(quiet=options.quiet))
     from outcomes import intake
 
@@ -32,6 +34,34 @@ def run(options) -> int:
         intake.marked_copy(checked, options.marked)
         print(f"A marked copy is in {options.marked}.")
     return 1 if checked.error_count else 0
+
+
+def _store_alone(options) -> int:
+    """Read the whole store and say what is wrong in it."""
+    from outcomes.errors import Misuse
+    from outcomes.store import open_store
+    from outcomes.store.backup import newest_whole
+    from outcomes.store.report import counted, joined
+    from outcomes.store.trouble import Damaged
+
+    if options.store is None or options.problems or options.marked:
+        raise Misuse("Name the files to check, such as clinic_log.xlsx; or, with --store FILE alone, a store to check.")
+    try:
+        with Progress(quiet=options.quiet).step(f"Reading all of {options.store.name}"), open_store(options.store, read_only=True) as store:
+            wrong, held, loads = store.verify(), store.counts(), len(store.history())
+    except Damaged as damage:
+        wrong, held, loads = [str(damage)], {}, 0
+    for sentence in wrong:
+        print(sentence)
+    if not wrong:
+        rows = joined([counted(count, name) for name, count in held.items()] or ["no row"])
+        print(f"{options.store.name} is whole: {rows} from {loads:,} {'load or undo' if loads == 1 else 'loads and undos'}. "
+              "Every row is as it was loaded, knows its file and line, and names nothing that is not there.")
+        return 0
+    copy = newest_whole(options.store)
+    print(f"The newest whole copy is {copy.parent.name}/{copy.name}. Keep the store under another name, put the copy in its place, and load the files that came after it." if copy
+          else "No copy beside it is whole. Keep the file as it is, and load the clinic's files into a new store.")
+    return 1
 
 
 def read(options, progress: Progress):

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import shutil
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from outcomes.errors import OutcomesError
 from outcomes.store.layout import quoted
 from outcomes.store.private import owner_only, restrict
 from outcomes.store.trouble import backup_folder
@@ -49,7 +52,29 @@ def back_up(connection, path: Path, before: str, at: datetime) -> str:
             beside.close()
         part.replace(final)
     restrict(final)
-    copies = sorted(one for one in folder.iterdir() if re.fullmatch(re.escape(path.stem) + "-" + _STAMP + re.escape(path.suffix), one.name))
-    for old in copies[:-KEEP]:
+    for old in copies(path)[:-KEEP]:
         old.unlink(missing_ok=True)
     return ""
+
+
+def copies(path: Path) -> list[Path]:
+    """The copies kept of a store, oldest first."""
+    folder = path.with_name(backup_folder(path.name))
+    if not folder.is_dir():
+        return []
+    return sorted(one for one in folder.iterdir() if re.fullmatch(re.escape(path.stem) + "-" + _STAMP + re.escape(path.suffix), one.name))
+
+
+def newest_whole(path: Path) -> Path | None:
+    """The newest copy of a store in which nothing is wrong."""
+    from outcomes.store.door import open_store
+
+    for copy in reversed(copies(path)):
+        with TemporaryDirectory() as folder:  # opening a copy from an older version brings it forward, so not the copy itself
+            try:
+                with open_store(shutil.copy(copy, folder), read_only=True) as store:
+                    if not store.verify():
+                        return copy
+            except OutcomesError:
+                continue
+    return None

@@ -11,6 +11,7 @@ import duckdb
 import pandas as pd
 import pyarrow as pa
 
+from outcomes import schemas
 from outcomes.errors import DataProblem, Misuse, OutcomesError
 from outcomes.store import backup, door, history, layout, loading, trouble, verify
 from outcomes.store.content import revision, seal
@@ -202,6 +203,12 @@ class Store:
         """
         with trouble.plainly(self.path.name):
             return history.row_history(self._aside(), table, key)
+
+    def counts(self) -> dict[str, int]:
+        """Current rows of each table that has any."""
+        with trouble.plainly(self.path.name):
+            found = {name: self._aside().execute(f'SELECT count(*) FROM "{name}"').fetchall()[0][0] for name in schemas.stored_tables()}
+        return {name: count for name, count in found.items() if count}
 
     def verify(self) -> list[str]:
         """Read the whole store and compare it with its records: a sentence for each thing that is wrong; empty where all is well."""

@@ -38,9 +38,13 @@ def newer(name: str) -> Misuse:
     return Misuse(f"The store {name} was written by a newer version of this program. Update the program (pip install --upgrade), then try again; nothing was changed.")
 
 
-def damaged(name: str) -> Misuse:
+class Damaged(Misuse):
     """The file is a store no longer readable in full."""
-    return Misuse(f"The store {name} is damaged. Put the last copy from the folder {backup_folder(name)} in its place "
+
+
+def damaged(name: str) -> Damaged:
+    """The file is a store no longer readable in full."""
+    return Damaged(f"The store {name} is damaged. Put the last copy from the folder {backup_folder(name)} in its place "
                   "(keep the damaged file under another name), then load the files that came after it.")
 
 
