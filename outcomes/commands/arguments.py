@@ -25,6 +25,13 @@ def loading(one) -> None:
     """What a load may do."""
     one.add_argument("--good-rows", action="store_true", help="load the rows without errors and set the others aside")
     one.add_argument("--withdraw", action="store_true", help="withdraw rows that are no longer in the file they came from")
+    one.add_argument("--changes", type=Path, metavar="FILE.csv", help="write every changed cell and every row that goes to this file, old and new, before it is done")
+    agreeing(one)
+
+
+def agreeing(one) -> None:
+    """Whether to ask first."""
+    one.add_argument("--yes", action="store_true", help="do not ask before rows are changed or withdrawn; without a terminal nothing is asked")
 
 
 def paths(given: list[Path]) -> list[Path]:

@@ -55,7 +55,7 @@ def _store_alone(options) -> int:
         print(sentence)
     if not wrong:
         rows = joined([counted(count, name) for name, count in held.items()] or ["no row"])
-        print(f"{options.store.name} is whole: {rows} from {loads:,} {'load or undo' if loads == 1 else 'loads and undos'}. "
+        print(f"{options.store.name} is whole: {rows} from {loads:,} {'entry' if loads == 1 else 'entries'} of the history. "
               "Every row is as it was loaded, knows its file and line, and names nothing that is not there.")
         return 0
     copy = newest_whole(options.store)

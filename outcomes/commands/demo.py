@@ -38,4 +38,5 @@ def run(options) -> int:
         left.unlink(missing_ok=True)
     options.files, options.store, options.plan = [Path(path) for path in written], store, None
     options.good_rows = options.withdraw = False
+    options.changes, options.yes = None, True
     return audit.run(options)

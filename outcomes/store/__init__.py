@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from outcomes.store.changes import Changes, Declined
 from outcomes.store.door import open_store
 from outcomes.store.report import Counts, LoadReport, UndoReport
 from outcomes.store.store import Store
 
-__all__ = ["Counts", "LoadReport", "Store", "UndoReport", "open_store"]
+__all__ = ["Changes", "Counts", "Declined", "LoadReport", "Store", "UndoReport", "open_store"]

@@ -10,15 +10,21 @@ from outcomes.store.layout import content, names, quoted
 from outcomes.store.report import UndoReport, counted, joined, rows, was
 
 
+def last_load(connection) -> int:
+    """The last load not taken back. Raises Misuse where there is none."""
+    last = connection.execute("""
+        SELECT max(load) FROM kept.loads WHERE what = 'load' AND load NOT IN (SELECT undoes FROM kept.loads WHERE undoes IS NOT NULL)""").fetchall()[0][0]
+    if last is None:
+        raise Misuse("There is no load to take back.")
+    return last
+
+
 def undo(connection, *, at, by: str) -> UndoReport:
     """Take back the last load not taken back; the caller holds the transaction.
 
     Its rows end with the load that brought them; what it changed, withdrew or no longer listed stands again.
     """
-    last = connection.execute("""
-        SELECT max(load) FROM kept.loads WHERE what = 'load' AND load NOT IN (SELECT undoes FROM kept.loads WHERE undoes IS NOT NULL)""").fetchall()[0][0]
-    if last is None:
-        raise Misuse("There is no load to take back.")
+    last = last_load(connection)
     out, back = {}, 0
     for name in schemas.stored_tables():
         base = f"kept.{quoted(name)}"

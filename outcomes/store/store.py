@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+from collections.abc import Callable
 from contextlib import contextmanager, suppress
 from datetime import datetime, timezone
 from pathlib import Path
@@ -13,7 +14,8 @@ import pyarrow as pa
 
 from outcomes import schemas
 from outcomes.errors import DataProblem, Misuse, OutcomesError
-from outcomes.store import backup, door, history, layout, loading, trouble, verify
+from outcomes.store import backup, changes, door, history, layout, loading, trouble, verify
+from outcomes.store.changes import Changes, Declined
 from outcomes.store.content import revision, seal
 from outcomes.store.private import clear_spill, owner_only, restrict
 from outcomes.store.report import LoadReport, UndoReport, load_sentences
@@ -74,12 +76,13 @@ class Store:
                 self._revision = revision(self._aside())
         return self._revision
 
-    def load(self, checked, *, good_rows: bool = False, withdraw: bool = False) -> LoadReport:
+    def load(self, checked, *, good_rows: bool = False, withdraw: bool = False, confirm: Callable[[Changes], bool] | None = None) -> LoadReport:
         """Add what ``checked`` (from ``intake.check``) holds, in one transaction.
 
         A row with a new key is added; one with the same key and content changes nothing; one with the same key and other
         content takes the place of the old row, which stays in the history. Rows that a file of this load listed before and
         lists no more are reported, and withdrawn only with ``withdraw``. A load that changes nothing is not recorded.
+        ``confirm`` is shown the changes before they are kept; where it answers False, nothing is changed and Declined is raised.
 
         Raises DataProblem where rows have errors (unless ``good_rows``), where two rows share a key, or where a row would
         speak of one that is not in the store; Misuse where the store cannot be written. Either way nothing is changed.
@@ -92,14 +95,23 @@ class Store:
             raise DataProblem("Nothing was loaded: with errors in the files, rows set aside cannot be told from rows that were taken out. "
                               "Mend the errors first, or leave out --withdraw.")
         with self._truthfully("load"):
-            return self._load(checked, good_rows, withdraw)
+            return self._load(checked, good_rows, withdraw, confirm)
 
-    def _load(self, checked, good_rows: bool, withdraw: bool) -> LoadReport:
+    def preview(self, checked, *, good_rows: bool = False, withdraw: bool = False) -> Changes:
+        """What ``load`` would change, found by carrying it out and letting go of it: nothing is kept. Raises what ``load`` raises."""
+        seen: list[Changes] = []
+        with suppress(Declined):
+            self.load(checked, good_rows=good_rows, withdraw=withdraw, confirm=lambda found: seen.append(found) or False)
+        return seen[0]
+
+    def _load(self, checked, good_rows: bool, withdraw: bool, confirm) -> LoadReport:
         before = self._last_load()
         try:
             with self._transaction() as connection:
                 load = loading.begin(connection, checked, at=now(), by=who(), good_rows=good_rows, withdraw=withdraw)
                 written = loading.write(connection, checked.tables, load)
+                if confirm is not None and not confirm(changes.of_load(connection, load.number, written.tables, written.gone)):
+                    raise Declined("Nothing was changed.")
                 if not written.changes:
                     raise _NothingNew
                 skipped = backup.back_up(connection, self.path, str(load.number), now()) if before else ""
@@ -110,14 +122,16 @@ class Store:
                                    aside=sum(getattr(checked, "set_aside", {}).values()), backup=skipped, notes=self.notes)
         return LoadReport(number, written.tables, written.gone, sentences)
 
-    def undo(self) -> UndoReport:
+    def undo(self, *, confirm: Callable[[Changes], bool] | None = None) -> UndoReport:
         """Take back the last load that is not taken back yet; rows it changed or withdrew stand again. Recorded in the history.
 
-        Raises Misuse where there is nothing to take back.
+        ``confirm`` is shown what changes before it is kept, as for ``load``. Raises Misuse where there is nothing to take back.
         """
         self._writable()
         with self._truthfully("undo"):
             with self._transaction() as connection:
+                if confirm is not None and not confirm(changes.of_undo(connection, history.last_load(connection))):
+                    raise Declined("Nothing was changed.")
                 undone = history.undo(connection, at=now(), by=who())
                 skipped = backup.back_up(connection, self.path, str(undone.load_id), now())
         return UndoReport(undone.load_id, undone.undone, undone.sentences + ([skipped] if skipped else []))
@@ -209,6 +223,12 @@ class Store:
         with trouble.plainly(self.path.name):
             found = {name: self._aside().execute(f'SELECT count(*) FROM "{name}"').fetchall()[0][0] for name in schemas.stored_tables()}
         return {name: count for name, count in found.items() if count}
+
+    def changes(self, load: int) -> pd.DataFrame:
+        """Each cell that one load gave another content: table, key, column, old, new, file, sheet, line. Empty for a load taken back."""
+        with trouble.plainly(self.path.name):
+            found = [changes.changed_cells(self._aside(), table, int(load)) for table in schemas.stored_tables().values()]
+        return pd.concat(found, ignore_index=True)
 
     def verify(self) -> list[str]:
         """Read the whole store and compare it with its records: a sentence for each thing that is wrong; empty where all is well."""
