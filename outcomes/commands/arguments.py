@@ -14,6 +14,8 @@ def files(one, *, needed: bool = True) -> None:
     one.add_argument("--decimal", choices=[",", "."], help="the decimal mark of the files")
     one.add_argument("--separator", choices=[",", ";", "tab"], help="the separator of CSV files")
     one.add_argument("--encoding", help="the encoding of CSV files, such as utf-8 or windows-1252")
+    one.add_argument("--map", type=Path, action="append", default=[], metavar="MAP.toml", help="read a practice's own export through this mapping (outcomes map makes one); may be given several times")
+    one.add_argument("--key", type=Path, metavar="KEYFILE", help="the key of pseudonyms, where a mapping makes them")
 
 
 def store(one) -> None:

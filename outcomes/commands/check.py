@@ -70,7 +70,7 @@ def read(options, progress: Progress):
 
     given, asked = arguments.paths(options.files), options.__dict__
     separator = asked.get("separator")
-    reading = intake.Options(date_order=asked.get("date_order"), decimal=asked.get("decimal"), separator="\t" if separator == "tab" else separator, encoding=asked.get("encoding"))
+    reading = intake.Options(date_order=asked.get("date_order"), decimal=asked.get("decimal"), separator="\t" if separator == "tab" else separator, encoding=asked.get("encoding"), mappings=mappings(asked))
     with progress.step(f"Checking {len(given)} file{'s' if len(given) > 1 else ''}"):
         if options.store is not None and Path(options.store).exists():
             from outcomes.store import open_store
@@ -82,3 +82,14 @@ def read(options, progress: Progress):
     for sentence in checked.decisions:
         progress.say(sentence)
     return checked
+
+
+def mappings(asked: dict) -> tuple:
+    """The mappings named, with the key of pseudonyms where one is given."""
+    if not asked.get("map"):
+        return ()
+    from outcomes.intake.mapping import read_mapping
+    from outcomes.intake.pseudonyms import read_key
+
+    key = read_key(asked["key"], beside=[asked.get("store")]) if asked.get("key") else None
+    return tuple(read_mapping(path, key=key) for path in asked["map"])

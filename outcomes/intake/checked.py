@@ -11,7 +11,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.errors import Misuse
-from outcomes.intake import aside, day_sheet, declared, delimited, keys, levels, lines, numbering, repeats, rules, sites, wide, workbook
+from outcomes.intake import aside, day_sheet, declared, delimited, keys, levels, lines, mapped, numbering, repeats, rules, sites, wide, workbook
 from outcomes.intake.decisions import decide
 from outcomes.intake.log import PROVENANCE, Log, blank, stacked, traced
 from outcomes.intake.problems import Problems, grouped
@@ -114,14 +114,21 @@ def _read(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path
             if reading.sha256 in seen:
                 seen[reading.sha256].decisions.append(f"{reading.name} is the same file as {seen[reading.sha256].name} and was read once.")
                 continue
-            (workbook if reading.kind == "workbook" else delimited).read(reading, options)
+            reading.mapping = next((one for one in options.mappings if one.meant_for(reading.name)), None)
+            asked = reading.mapping.options(options) if reading.mapping else options
+            (workbook if reading.kind == "workbook" else delimited).read(reading, asked)
         except Misuse as refusal:
             refusals.append(str(refusal))
             continue
         reading.sheets[:] = [tidy(reading, sheet) for sheet in reading.sheets]
+        if reading.mapping:
+            mapped.apply(reading, options)
         seen[reading.sha256] = reading
         readings.append(reading)
         kept.append(path)
+    idle = [mapping.name for mapping in options.mappings if not any(reading.mapping is mapping for reading in readings)]
+    if idle and not refusals:
+        refusals.append(f"The mapping {', '.join(idle)} is for none of the files given. Compare name in its section [file] with the files' names.")
     if refusals:
         raise Misuse("\n".join(refusals))
     return readings, kept
@@ -136,7 +143,7 @@ def _type(readings: list[Reading], log: Log, problems: Problems, options: Option
     pieces: dict[str, list[pd.DataFrame]] = {}
     for reading in readings:
         tables = {sheet.table: _table(sheet.table) for sheet in reading.sheets}
-        choices = decide(reading, tables, options)
+        choices = decide(reading, tables, reading.mapping.options(options) if reading.mapping else options)
         refused = reading.refused
         for sheet in reading.sheets:
             frame, faults = typed(sheet, tables[sheet.table], choices)
@@ -169,7 +176,7 @@ def _keep_faults(reading: Reading, sheet, faults) -> None:
             for row in fault.rows[:200]:
                 line = int(sheet.lines[row])
                 reading.fault(fault.rule, fault.message, fault.remedy, sheet=sheet.name, table=sheet.table, line=line, column=fault.column,
-                              cell=f"{letter(sheet.places[fault.column])}{line}", value=fault.value)
+                              cell=f"{letter(sheet.places[fault.column])}{line}" if fault.column in sheet.places else "", value=fault.value)
 
 
 def _declared(log: Log, problems: Problems) -> None:

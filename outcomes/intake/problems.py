@@ -19,6 +19,8 @@ SENTENCES = {
     "code not known": "a word that is not in the list", "date not readable": "a date that cannot be read", "number not readable": "a number that cannot be read",
     "position not known": "a position that is no site of ISO 3950", "phrase not readable": "words that cannot be read", "spreadsheet error": "a formula that failed",
     "personal data": "something that looks like personal data", "heading repeated": "the headings once more between the rows", "column not known": "a column that is not known",
+    "no meaning in the mapping": "a word to which the mapping gives no meaning", "does not fit the mapping": "a cell that is not as the mapping says",
+    "rows do not agree": "rows put together that say different things", "pieces do not match": "cells with a different number of pieces",
     "ragged line": "a line with too many or too few cells", "same row twice": "a row that stands twice, taken once",
 }
 

@@ -52,14 +52,17 @@ def history(connection) -> pd.DataFrame:
                EXISTS (FROM kept.loads u WHERE u.undoes = l.load) AS undone
         FROM kept.loads l ORDER BY l.load""").df()
     sources = connection.execute("SELECT load, name, sha256 FROM kept.sources ORDER BY source").fetchall()
+    mapped = connection.execute("SELECT load, regexp_extract(one, 'read (through the mapping .*\\(SHA-256 \\S+\\))', 1) FROM (SELECT load, source, unnest(decisions) AS one FROM kept.sources) "
+                                "WHERE contains(one, ': read through the mapping ') ORDER BY source").fetchall()
     counts = connection.execute("SELECT load, in_table, added, changed, withdrawn FROM kept.counts").fetchall()
     order = list(schemas.stored_tables())
     counts.sort(key=lambda row: order.index(row[1]) if row[1] in order else len(order))
     loads["files"] = [tuple(name for load, name, _ in sources if load == number) for number in loads["load"]]
     loads["sha256"] = [tuple(digest for load, _, digest in sources if load == number) for number in loads["load"]]
+    loads["mappings"] = [tuple(text for load, text in mapped if load == number) for number in loads["load"]]
     for place, word in enumerate(("added", "changed", "withdrawn"), start=2):
         loads[word] = [{row[1]: row[place] for row in counts if row[0] == number and row[place]} for number in loads["load"]]
-    return loads[["load", "at", "by", "what", "files", "sha256", "added", "changed", "withdrawn", "undone"]]
+    return loads[["load", "at", "by", "what", "files", "sha256", "mappings", "added", "changed", "withdrawn", "undone"]]
 
 
 def sentences(loads: pd.DataFrame) -> list[str]:
@@ -73,7 +76,8 @@ def sentences(loads: pd.DataFrame) -> list[str]:
         files = joined([f"{name} (SHA-256 {str(digest)[:12]}…)" for name, digest in zip(row.files, row.sha256, strict=True)] or ["no file"])
         done = [f"{joined([counted(count, table) for table, count in part.items()])} {word}"
                 for part, word in ((row.added, "added"), (row.changed, "changed"), (row.withdrawn, "withdrawn")) if part]
-        out.append(f"{start}loaded {files}: {'; '.join(done) or 'no row was new'}.{' Taken back later.' if row.undone else ''}")
+        through = f" {joined(list(row.mappings))}" if row.mappings else ""
+        out.append(f"{start}loaded {files}{through}: {'; '.join(done) or 'no row was new'}.{' Taken back later.' if row.undone else ''}")
     return out
 
 

@@ -198,9 +198,9 @@ class Store:
             raise Misuse(f"The store {self.path.name} was opened for reading only. Open it without read_only to change it.")
 
     def history(self) -> pd.DataFrame:
-        """Every load and undo, oldest first: load, at (UTC), by, what, files, sha256, added, changed, withdrawn, undone.
+        """Every load and undo, oldest first: load, at (UTC), by, what, files, sha256, mappings, added, changed, withdrawn, undone.
 
-        ``files`` and ``sha256`` are tuples; ``added``, ``changed`` and ``withdrawn`` map table to rows; ``undone``: taken back later.
+        ``files``, ``sha256`` and ``mappings`` (how files with columns of their own were read) are tuples; ``added``, ``changed`` and ``withdrawn`` map table to rows; ``undone``: taken back later.
         """
         with trouble.plainly(self.path.name):
             return history.history(self._aside())

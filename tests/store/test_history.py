@@ -34,7 +34,7 @@ def test_the_history_says_who_added_what_when_from_which_file(store, clinic, row
     store.load(clinic(sha256="d" * 64, visits=other_minutes(rows_of_the_clinic["visits"], 30.0), pull_tests=None), withdraw=True)
     store.undo()
     history = store.history()
-    assert list(history.columns) == ["load", "at", "by", "what", "files", "sha256", "added", "changed", "withdrawn", "undone"]
+    assert list(history.columns) == ["load", "at", "by", "what", "files", "sha256", "mappings", "added", "changed", "withdrawn", "undone"]
     assert list(history["what"]) == ["load", "load", "undo of load 2"]
     assert list(history["undone"]) == [False, True, False]
     assert list(history["by"]) == ["assistant"] * 3
