@@ -1,0 +1,93 @@
+"""A first look at an export: its sheets and headings, and the cells of one column when somebody asks for it; nothing else is kept."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from pathlib import Path
+
+from outcomes import schemas
+from outcomes.errors import Misuse
+from outcomes.intake import delimited, workbook
+from outcomes.intake.headings import exact, numbered
+from outcomes.intake.source import Options, open_file
+from outcomes.intake.typed import text_of
+
+
+class Export:
+    """An export seen from outside. ``headings``: as a mapping names them, with their places; ``sheets``: titles of a workbook."""
+
+    def __init__(self, path: Path, *, sheet: str | None = None, options: Options = Options()):
+        self.path, self.options = Path(path), options
+        reading = open_file(self.path, 0)
+        self.name, self.kind, self.sheets = reading.name, reading.kind, []
+        rows = self._workbook(reading, sheet) if reading.kind == "workbook" else self._delimited(reading)
+        width = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows]
+        if not width or not max(width):
+            raise Misuse(f"{reading.name} has no headings in its first rows. Give the export with its row of headings.")
+        row = rows[width.index(max(width))]
+        written = [" ".join(str(cell or "").split()) for cell in row]
+        often = Counter(exact(one) for one in written)
+        self.headings = {place: f"{heading} {number[number.rindex('['):]}" if often[exact(heading)] > 1 else heading
+                         for place, (heading, number) in enumerate(zip(written, numbered(written))) if heading}
+
+    def _workbook(self, reading, sheet: str | None) -> list[list]:
+        with workbook._open(reading) as book:
+            self.sheets = list(book.sheetnames)
+            if sheet is not None and sheet not in self.sheets:
+                raise Misuse(f"{reading.name} has no sheet of that name. It has {len(self.sheets)}; give one of them with --sheet.")
+            self.sheet = sheet or self.sheets[0]
+            one = book[self.sheet]
+            one.reset_dimensions()
+            return [[cell.value for cell in row] for row, _ in zip(one.iter_rows(), range(workbook.TOP_ROWS))]
+
+    def _delimited(self, reading) -> list[list]:
+        self.sheet = None
+        data = delimited._utf8(reading, self.options)
+        if data is None:
+            raise Misuse(f"{reading.name} cannot be read as text. Save it as “CSV UTF-8”, or give the option encoding.")
+        top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(workbook.TOP_ROWS))]
+        best = self.options.separator or max(delimited.SEPARATORS, key=lambda one: max((len(row) for row in _rows(top, one)), default=0))
+        return _rows(top, best)
+
+    def columns(self, names: list[str]) -> dict[str, Counter]:
+        """The distinct cells of columns, as text, with how often each occurs; blank cells are left out."""
+        reading = open_file(self.path, 0)
+        reading.mapping = _Wanted(names, self.sheet)
+        (workbook if self.kind == "workbook" else delimited).read(reading, self.options)
+        if reading.refused or not reading.sheets:
+            fault = next(iter(reading.faults), None)
+            raise Misuse(f"{self.name}: {fault['message']}. {fault['remedy']}" if fault else f"{self.name} could not be read.")
+        sheet = reading.sheets[0]
+        out = {}
+        for name in names:
+            cells = next(cells for heading, cells in sheet.columns.items() if exact(heading) == exact(name))
+            counts = Counter(at for at in cells.index.tolist() if at >= 0)
+            out[name] = Counter()
+            for at, count in counts.items():
+                out[name][" ".join(text_of(cells.values[at]).split())] += count
+        return out
+
+
+class _Wanted:
+    """Stands in for a mapping while single columns are looked at."""
+
+    def __init__(self, names: list[str], sheet: str | None):
+        self._table = schemas.Table("columns looked at", "the export", "one row of the export", "columns looked at", (), tuple(schemas.Column(name, "text", "a column looked at", required=True) for name in names), door="mapped")
+        self._sheet = sheet
+
+    def written(self) -> schemas.Table:
+        return self._table
+
+    def sheets(self, reading, titles: list[str]) -> list[tuple[str, schemas.Table]]:
+        return [(self._sheet or titles[0], self._table)]
+
+
+def _rows(lines: list[str], separator: str) -> list[list[str]]:
+    rows: list[list[str]] = []
+    try:
+        rows.extend(csv.reader(lines, delimiter=separator))
+    except csv.Error:
+        pass
+    return rows
