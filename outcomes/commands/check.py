@@ -69,13 +69,14 @@ def read(options, progress: Progress):
     from outcomes import intake
 
     given, asked = arguments.paths(options.files), options.__dict__
-    separator = asked.get("separator")
-    reading = intake.Options(date_order=asked.get("date_order"), decimal=asked.get("decimal"), separator="\t" if separator == "tab" else separator, encoding=asked.get("encoding"), mappings=mappings(asked))
+    separator, own = asked.get("separator"), mappings(asked)
+    reading = intake.Options(date_order=asked.get("date_order"), decimal=asked.get("decimal"), separator="\t" if separator == "tab" else separator, encoding=asked.get("encoding"), mappings=own)
     with progress.step(f"Checking {len(given)} file{'s' if len(given) > 1 else ''}"):
         if options.store is not None and Path(options.store).exists():
             from outcomes.store import open_store
 
             with open_store(options.store, read_only=True) as store:
+                _same_key(store, own)
                 checked = intake.check(given, options=reading, store=store)
         else:
             checked = intake.check(given, options=reading)
@@ -93,3 +94,18 @@ def mappings(asked: dict) -> tuple:
 
     key = read_key(asked["key"], beside=[asked.get("store")]) if asked.get("key") else None
     return tuple(read_mapping(path, key=key) for path in asked["map"])
+
+
+def _same_key(store, own: tuple) -> None:
+    """Refuse another key of pseudonyms than the store's earlier loads were made with: everybody would be a new person."""
+    from outcomes.errors import Misuse
+    from outcomes.intake.mapped import FINGERPRINT
+
+    fingerprints = {one.key.fingerprint for one in own if one.pseudonymises}
+    if not fingerprints:
+        return
+    said = store.connection.execute("SELECT DISTINCT one FROM (SELECT unnest(decisions) AS one FROM kept.sources) WHERE contains(one, ?)", [FINGERPRINT]).fetchall()
+    before = {one.split(FINGERPRINT)[1].rstrip(".") for (one,) in said}
+    if before and fingerprints - before:
+        raise Misuse(f"The store's pseudonyms were made with the key {', '.join(sorted(before))}, and the key given is {', '.join(sorted(fingerprints))}. "
+                     "Give the key used before; another key would make everybody a new person.")

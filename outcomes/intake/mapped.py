@@ -13,6 +13,9 @@ from outcomes.intake.typed import text_of
 from outcomes.intake.words import fold
 
 
+FINGERPRINT = "people were turned into pseudonyms with the key of fingerprint "
+
+
 def apply(reading: Reading, options: Options) -> None:
     """Put the log's tables in the place of the columns read; what was done is said among the decisions of the file."""
     mapping: Mapping = reading.mapping
@@ -21,6 +24,8 @@ def apply(reading: Reading, options: Options) -> None:
         return
     count = sum(len(sheet.columns) for sheet in raw.values())
     reading.decisions.append(f"{reading.name}: read through the mapping {mapping.name} (SHA-256 {mapping.sha256[:12]}…); {count} of its columns were taken, the others never read.")
+    if mapping.pseudonymises:
+        reading.decisions.append(f"{reading.name}: {FINGERPRINT}{mapping.key.fingerprint}.")
     choices = pieces.Choices.of(reading, mapping, raw.values(), mapping.options(options))
     visits = None
     for part in sorted(mapping.tables, key=lambda one: one.table.name != "visits"):  # rows of other tables may name the visit of their own line

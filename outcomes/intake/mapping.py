@@ -17,7 +17,7 @@ from outcomes.intake.source import Options
 
 VERSION = 1
 TOGETHER = ("same", "join", "sum", "first")
-FILE_KEYS = {"name": str, "sheet": str, "date_form": str, "months": list, "years_ahead": int, "numbering": (str, dict), "date_order": str, "decimal": str, "separator": str, "encoding": str}
+FILE_KEYS = {"name": str, "sheet": str, "date_form": str, "months": list, "years_ahead": int, "numbering": (str, dict), "date_order": str, "decimal": str, "separator": str, "encoding": str, "key_fingerprint": str}
 ROW_KEYS = {"only": dict, "together": bool, "sheet": str}
 COLUMN_KEYS = {"from": (str, list), "always": str, "split": str, "part": int, "each": str, "between": str, "values": dict, "other": str, "unit": str, "date_form": str, "months": list,
                "years_ahead": int, "keep": str, "numbering": (str, dict), "write": (str, list), "join": str, "when": dict, "together": str, "pseudonymise": bool}
@@ -166,6 +166,8 @@ def from_body(body: dict, name: str, sha256: str = "", *, key=None) -> Mapping:
     mapping = Mapping(name, sha256, tuple(tables), settings.get("name"), settings, key)
     if mapping.pseudonymises and key is None:
         ask.refuse("it turns a column into pseudonyms, for which a key is needed", "Give the key's file with --key; outcomes pseudonymise makes one.")
+    if key is not None and settings.get("key_fingerprint", key.fingerprint) != key.fingerprint:
+        ask.refuse(f"its pseudonyms were made with the key {settings['key_fingerprint']}, and the key given is {key.fingerprint}", "Give the key used before; another key would make everybody a new person.")
     return mapping
 
 

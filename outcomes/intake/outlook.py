@@ -26,7 +26,8 @@ class Export:
         width = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows]
         if not width or not max(width):
             raise Misuse(f"{reading.name} has no headings in its first rows. Give the export with its row of headings.")
-        row = rows[width.index(max(width))]
+        self.row = width.index(max(width))  # of the headings, counted from 0
+        row = rows[self.row]
         written = [" ".join(str(cell or "").split()) for cell in row]
         often = Counter(exact(one) for one in written)
         self.headings = {place: f"{heading} {number[number.rindex('['):]}" if often[exact(heading)] > 1 else heading
@@ -48,7 +49,7 @@ class Export:
         if data is None:
             raise Misuse(f"{reading.name} cannot be read as text. Save it as “CSV UTF-8”, or give the option encoding.")
         top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(workbook.TOP_ROWS))]
-        best = self.options.separator or max(delimited.SEPARATORS, key=lambda one: max((len(row) for row in _rows(top, one)), default=0))
+        self.separator = best = self.options.separator or max(delimited.SEPARATORS, key=lambda one: max((len(row) for row in _rows(top, one)), default=0))
         return _rows(top, best)
 
     def columns(self, names: list[str]) -> dict[str, Counter]:

@@ -30,6 +30,8 @@ def build(talk: Talk, export: Export, table_name: str | None = None, key=None) -
     for place, heading in export.headings.items():
         _column(talk, export, table, place, heading, body, key is not None)
     _missing(talk, table, body[name])
+    if key is not None and any(isinstance(one, dict) and one.get("pseudonymise") for one in body[name].values()):
+        body["file"]["key_fingerprint"] = key.fingerprint
     return _finish(talk, export, table, body, key)
 
 
