@@ -22,7 +22,7 @@ SELECT denture_id, patient_id, arch, delivered_on, delivered_on_precision, retir
 FROM dentures WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, arch, delivered_on, denture_id
 """
 _VISITS = """
-SELECT visit_id, patient_id, visited_on AS day, visited_on_precision AS precision, arch, reason, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
+SELECT visit_id, patient_id, visited_on AS day, visited_on_precision AS precision, arch, reason, clinician, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
        reason NOT IN ('laboratory', 'contact only') AS seen, reason = 'problem' AS problem,
        parts_checked IN ('all', 'inserts only', 'listed only') AS looked
 FROM visits WHERE visited_on IS NOT NULL ORDER BY patient_id, visited_on, visit_id
@@ -71,6 +71,7 @@ class Log:
     looked_for: pd.DataFrame = field(default_factory=pd.DataFrame)
     failures: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "day": pd.to_datetime([])}))  # days on which anything was found failed
     in_place: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "denture_id": [], "part": [], "position": [], "looked_on": pd.to_datetime([])}))
+    things_done: pd.DataFrame = field(default_factory=pd.DataFrame)  # what was done or found amiss, thing by thing
     withheld: frozenset[str] = frozenset()  # kinds of part whose log lists failures only
     _lives: dict = field(default_factory=dict, repr=False)
 
@@ -120,6 +121,7 @@ def read_log(connection, plan) -> Log:
         "times": _times(connection),
         "failures": _days(read(_FAILURES).df()),
         "in_place": _days(read(_IN_PLACE).df()),
+        "things_done": _days(read("SELECT * FROM things_done ORDER BY ALL").df()),
     }
     frames["dentures"] = _in_period(frames["dentures"], plan)
     if plan["audit"]["period_from"] or plan["audit"]["period_to"]:

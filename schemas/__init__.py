@@ -130,3 +130,15 @@ def rules() -> dict[str, dict]:
 def instruments() -> dict[str, dict]:
     """Questionnaire instruments by name: items, range, direction, scored examples. Never any item wording."""
     return {path.stem: _read(path) for path in sorted((HERE / "instruments").glob("*.toml"))}
+
+
+@cache
+def practice() -> dict[str, dict]:
+    """What the clinic did, as a standard may count it, by name: unit, of, done, over."""
+    return {row["name"]: row for row in _read(HERE / "practice.toml")["counts"]}
+
+
+@cache
+def upkeep() -> dict[str, dict]:
+    """Kinds of upkeep by name, in the order in which tables show them: title, and parts and actions, reasons, or otherwise."""
+    return {row["name"]: row for row in _read(HERE / "upkeep.toml")["kinds"]}

@@ -43,6 +43,7 @@ def build(connection, plan: Mapping, *, endpoints: Iterable[str] | None = None, 
         declared.make_words(connection)
         declared.make_settings(connection, plan, bonds=bonds, under_care=under_care)
         declared.make_endpoints(connection, chosen)
+        declared.make_upkeep_kinds(connection)
         for definition in definitions().values():
             connection.execute(definition.statement)
             _check_key(connection, definition)

@@ -25,7 +25,7 @@ LISTS = {"part_word": "part", "finding_word": "part_finding", "action_word": "pa
          "snap_word": "snap", "history_word": "snap_history", "attachment_word": "attachment", "pick_up_word": "pick_up", "surface_word": "surface"}  # fmt: skip
 OTHER_UNITS = ("bond", "denture", "implant")
 UNITS = ("insert", "clip", "housing", "abutment", "bar", "denture", "implant")
-TABLES = ("settings", "plan_endpoints", "members", "counting_findings", "counting_actions", "counting_causes", "closing_findings", "closing_actions", "closing_causes")
+TABLES = ("settings", "plan_endpoints", "members", "counting_findings", "counting_actions", "counting_causes", "closing_findings", "closing_actions", "closing_causes", "upkeep_kinds")
 
 
 def words() -> dict[str, tuple[str, ...]]:
@@ -143,6 +143,13 @@ def make_endpoints(connection, endpoints: dict[str, dict]) -> None:
         _fill(connection, f"counting_{code_kind}s", f"endpoint UTINYINT, kind part_word, {code_kind} {code_kind}_word", counted)
         connection.execute(f"CREATE OR REPLACE TEMP TABLE closing_{code_kind}s AS SELECT kind, {code_kind}, bit_or(bit)::BIGINT AS bits "
                            f"FROM counting_{code_kind}s JOIN plan_endpoints USING (endpoint, kind) GROUP BY ALL")  # fmt: skip
+
+
+def make_upkeep_kinds(connection) -> None:
+    """The declared kinds of upkeep: one row per part and action, or per reason of a visit."""
+    rows = [(name, part, action, None) for name, row in schemas.upkeep().items() for part in row.get("parts", ()) for action in row.get("actions", ())]
+    rows += [(name, None, None, reason) for name, row in schemas.upkeep().items() for reason in row.get("reasons", ())]
+    _fill(connection, "upkeep_kinds", "kind VARCHAR, part VARCHAR, action VARCHAR, reason VARCHAR", rows)
 
 
 def _fill(connection, name: str, columns: str, rows: list[tuple]) -> None:
