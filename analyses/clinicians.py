@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pandas as pd
+from scipy import stats
 
-from outcomes import longevity
+from outcomes import longevity, schemas
+from outcomes.analyses import practice
 from outcomes.analyses.sentences import saying
 from outcomes.longevity.funnel import FEWEST_EXPECTED, FEWEST_PATIENTS, FEWEST_UNITS
 from outcomes.present import words
@@ -16,7 +18,7 @@ STRATA = ("first_insert", "arch", "sites", "attachment")
 HOW = ("A part belongs to the clinician who fitted it. Expected is what would have failed if all parts of the same kind (first or later, jaw, number of implants, attachment) had lasted alike. Parts in one mouth fail together, "
        "and the limits allow for it. Beyond the outer limits means: look into it. What was recorded, whom a clinician treats and chance come before anything else, and nobody is ranked.")  # fmt: skip
 METHOD = ("By clinician: observed and indirectly standardised expected failures by the day found (pooled Nelson–Aalen cumulative hazard by first or later part, jaw, number of implants and attachment); limits 1 ± z √(dispersion ÷ expected) at 95 % and "
-          f"99.8 % (Spiegelhalter 2005), the dispersion from squared differences by patient, at least 1. Shown only with {FEWEST_PATIENTS} patients and {FEWEST_EXPECTED:g} expected failures each, and {FEWEST_UNITS} such clinicians.")  # fmt: skip
+          f"99.8 % (Spiegelhalter 2005), the dispersion from squared differences by patient, at least 1. Counted shares: exact binomial limits around the share of all, for as many visits as are left after dividing by the dispersion, cut at 0 and 1. Shown only with {FEWEST_PATIENTS} patients and {FEWEST_EXPECTED:g} expected failures each, and {FEWEST_UNITS} such clinicians.")  # fmt: skip
 
 
 def compared(log, life):
@@ -65,7 +67,41 @@ def section(log, lives, folder) -> Section:
         if life.unit == "denture" or not life.patients:
             continue
         blocks += _figure(log, life, folder)
-    return Section("about-clinicians", "By clinician", tuple(blocks))
+    return Section("about-clinicians", "By clinician", tuple([*blocks, *_counts(log, folder)]))
+
+
+def counted(log, name: str):
+    """Shares of what the clinic did, by the clinician of the visit; None where the count has no clinician or there is nothing to count."""
+    rows = practice.rows(log, name)
+    if rows.empty or "clinician" not in rows or not rows["clinician"].notna().any():
+        return None
+    return longevity.counted_shares(rows["done"].to_numpy(bool), rows["clinician"].where(rows["clinician"].notna(), "").to_numpy(object), cluster=rows["patient_id"].to_numpy())
+
+
+def _counts(log, folder) -> list:
+    """A funnel for every count among the plan's standards that knows its clinician; one sentence for those that cannot be drawn."""
+    blocks, silent = [], []
+    for one in log.plan["standards"]:
+        if "count" not in one:
+            continue
+        found, declared = counted(log, one["count"]), schemas.practice()[one["count"]]
+        if found is None:
+            continue
+        if not found.speaks:
+            silent.append(one["name"])
+            continue
+        stem, table = f"{one['count'].replace(' ', '_').replace('-', '_')}_by_clinician", found.table().assign(outside=found.outside())
+        shown = table[table["shown"]].drop(columns="shown").reset_index(drop=True)
+        what = Units(shown.rename(columns={"rows": "expected", "share": "ratio"})[["unit", "expected", "ratio", "outside"]], found.dispersion, sides=("done more often", "done less often"), target=found.target,
+                     chance=lambda rows, z, found=found: found.limits(rows, float(2 * stats.norm.cdf(z) - 1)))  # fmt: skip
+        frame = Frame(f"{one['name']}, by clinician", f"{len(shown)} clinicians with enough patients. Line: all together. Shaded: where chance alone puts a clinician.", f"{declared['unit']}s; up: for how many of them {declared['done']}")
+        named = pd.DataFrame({"clinician": shown["unit"], "patients": shown["patients"].astype(str), f"{declared['unit']}s": shown["rows"].astype(str), "done": [words.percent(value) for value in shown["share"]],
+                              "reading": ["look into" if outside else "as chance gives" for outside in shown["outside"]]})  # fmt: skip
+        blocks += [folder.picture(stem, lambda shape, what=what, frame=frame: funnel(what, frame, shape), finding(shown), "Each dot is a clinician; dashed: 95 of 100 would lie inside by chance alone, full line: 998 of 1000."),
+                   folder.grid(stem, f"{one['name']}: clinicians in the order of their codes", named, shown.rename(columns={"unit": "clinician"}))]  # fmt: skip
+    if silent:
+        blocks.append(Prose((f"No figure by clinician for {words.listing(silent)}: it takes {FEWEST_UNITS} clinicians with at least {FEWEST_PATIENTS} patients each, and a share that is neither none nor all.",)))
+    return blocks
 
 
 def _figure(log, life, folder) -> list:

@@ -28,7 +28,7 @@ SELECT visit_id, patient_id, visited_on AS day, visited_on_precision AS precisio
 FROM visits WHERE visited_on IS NOT NULL ORDER BY patient_id, visited_on, visit_id
 """
 _INSERTS_IN = """
-SELECT v.patient_id, v.visited_on AS day, coalesce(p.level, '') AS level, count(*) AS inserts
+SELECT v.patient_id, v.visited_on AS day, coalesce(p.level, '') AS level, v.clinician, count(*) AS inserts
 FROM parts_log p JOIN visits v USING (visit_id) WHERE p.part = 'insert' AND p.action IN ('fitted', 'replaced') AND v.visited_on IS NOT NULL
 GROUP BY ALL ORDER BY ALL
 """

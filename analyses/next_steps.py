@@ -8,7 +8,7 @@ import pandas as pd
 
 from outcomes.analyses.due import DUE, OVERDUE, PARTS, QUESTIONNAIRE, RECALL, REVIEW, SAID, due, in_care, occasions
 from outcomes.analyses.people import RIGHT
-from outcomes.analyses.standards import asked_at, checked_at
+from outcomes.analyses.practice import asked_at, checked_at
 from outcomes.present import words
 from outcomes.present.content import NextStep, Pseudonyms
 

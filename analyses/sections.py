@@ -11,7 +11,6 @@ from outcomes.analyses.answers import anchor, range_words
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.people import improved_words_of
 from outcomes.analyses.sentences import saying
-from outcomes.analyses.standards import needed_without_failure
 from outcomes.present import words
 from outcomes.present.areas import answers_over_time
 from outcomes.present.content import Facts, Grid, Notice, Prose, Section
@@ -225,12 +224,3 @@ def certain(log, lives, found_standards, folder) -> Section:
         blocks.append(Prose(tuple(f"{saying(life).name}. {text}" for life in lives if (text := certainty.of_lifetime(life, log, 9)))))
     blocks.append(Prose(log.warnings))
     return Section("certainty", "How sure, in detail", tuple(blocks))
-
-
-def standards(found, said, level, folder) -> Section:
-    """Every standard with its numbers."""
-    shown = pd.DataFrame([{"standard": one.name, "asked": one.asked, "found": one.found, "likely range": one.likely.removeprefix("likely range ") or "not known", "verdict": one.verdict, "what it would take": one.need or "–", "without any failure": str(needed_without_failure(measured.standard, level))} for one, measured in zip(said, found)])
-    exact = pd.DataFrame([{"standard": one.name, "at_least": one.standard, "years": one.years, "share": one.share, "low": one.low, "high": one.high, "share_by_the_other_rule": one.other, "patients": one.patients,
-                           "verdict": one.verdict, "patients_needed_at_this_share": one.need} for one in found])  # fmt: skip
-    text = "Met: the whole likely range reaches the standard. Not met: the whole range stays below it. Otherwise the log cannot tell. The range is a cautious one, and a standard counts only if the plan named it before the answers were seen. Last column: how many patients it takes at the least, if nothing fails."
-    return Section("standards-detail", "Standards, in detail", (Prose((text,)), *_table(folder, "standards", "Standards of the plan", (shown, exact))))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from outcomes import longevity
+from outcomes import schemas
+from outcomes.analyses import practice
 from outcomes.analyses.lifetimes import DEPENDS, YEAR
 from outcomes.analyses.sentences import saying
 from outcomes.present import words
@@ -34,6 +35,10 @@ class Measured:
     other: float = float("nan")
     years: float | None = None
     counted: str = ""
+    worth: float = 0.0  # how many independent ones the share is worth
+    unit: str = ""  # of a count: visit, recall, insert or patient
+    done: int = 0
+    of: int = 0
 
 
 def verdict(low: float, high: float, standard: float) -> str:
@@ -84,18 +89,18 @@ def _settled(share: float, people: int, standard: float, level: float) -> bool:
 
 def measured(log) -> list[Measured]:
     """Every standard of the plan against the log."""
-    return [_of_endpoint(log, one) if "endpoint" in one else _of_count(log, one) for one in log.plan["standards"]]
+    return [of_endpoint(log.lifetime(one["endpoint"]), one, log.guard_of(log.lifetime(one["endpoint"]))) if "endpoint" in one else of_count(practice.rows(log, one["count"]), one, log.plan) for one in log.plan["standards"]]
 
 
-def _of_endpoint(log, one: dict) -> Measured:
-    life, standard, years = log.lifetime(one["endpoint"]), one["at_least"], one["years"]
-    curve = None if log.guard_of(life) else life.headline
+def of_endpoint(life, one: dict, guard: str = "") -> Measured:
+    """A standard on how long something lasts, read on the curve that its endpoint's way of being noticed asks for."""
+    standard, years = one["at_least"], one["years"]
     nothing = Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, life.patients, None, "", years=years)
-    if log.guard_of(life):
-        return _because(nothing, "the log lists failures only")
-    followed = life.followed(years)
+    if guard:
+        return replace(nothing, why="the log lists failures only")
+    curve, followed = life.headline, life.followed(years)
     if curve is None or followed == 0 or math.isnan(curve.survival_at(years * YEAR)):
-        return _because(nothing, f"nobody was followed for {words.span(years)}")
+        return replace(nothing, why=f"nobody was followed for {words.span(years)}")
     found = curve.share_interval(years * YEAR)
     other_curve = life.between_looks_other if life.examined else life.day_found_other
     other = float(other_curve.survival_at(years * YEAR)) if other_curve is not None else float("nan")
@@ -105,51 +110,32 @@ def _of_endpoint(log, one: dict) -> Measured:
         if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said and abs(other - found.value) > DEPENDS:
             said, why = CANNOT_TELL, "it depends on who came back"
     counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} {saying(life).happened} so far"
-    return Measured(one["name"], standard, said, found.value, found.low, found.high, life.patients, _need(found, standard, life.patients, life.parts), why, other, years, counted)
+    worth = _worth(found, life.patients, life.parts)
+    return Measured(one["name"], standard, said, found.value, found.low, found.high, life.patients, _need(found.value, standard, found.level, life.patients, worth), why, other, years, counted, worth=worth)
 
 
-def _of_count(log, one: dict) -> Measured:
-    visits = asked_at(log.visits) if one["count"] == "snap asked" else checked_at(log.visits)
-    level, standard = log.plan["report"]["level"], one["at_least"]
-    people = int(visits["patient_id"].nunique())
-    if visits.empty:
-        return Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, 0, None, "no such visit is in the log")
-    share = float(visits["done"].mean())
-    by_patient = visits.groupby("patient_id")["done"].agg(["sum", "size"])
-    apart = by_patient["sum"] - share * by_patient["size"]
-    variance = people / (people - 1) * float((apart**2).sum()) / len(visits) ** 2 if people > 1 else float("nan")
-    found = longevity.effective_sample_interval(share, variance, parts=len(visits), at_risk=people, clusters=people, level=level) if people > 1 else None
-    low, high = (found.low, found.high) if found else (float("nan"), float("nan"))
-    return Measured(one["name"], standard, verdict(low, high, standard), share, low, high, people, _need(found, standard, people, len(visits)) if found else None, "")
+def of_count(rows: pd.DataFrame, one: dict, plan) -> Measured:
+    """A standard on what the clinic did: a share of visits, recalls, inserts or patients."""
+    level, standard = plan["report"]["level"], one["at_least"]
+    share, low, high, people, worth = practice.share(rows, level)
+    if not people:
+        declared = schemas.practice()[one["count"]]
+        return Measured(one["name"], standard, CANNOT_TELL, *[float("nan")] * 3, 0, None, f"no such {declared['unit']} is in the log", unit=declared["unit"])
+    need = None if math.isnan(low) else _need(share, standard, level, people, worth)
+    return Measured(one["name"], standard, verdict(low, high, standard), share, low, high, people, need, "", worth=worth, unit=schemas.practice()[one["count"]]["unit"], done=int(rows["done"].sum()), of=len(rows))
 
 
-def asked_at(visits: pd.DataFrame) -> pd.DataFrame:
-    """Visits at which the patient was seen; ``done``: the snap was asked."""
-    seen = visits[visits["seen"] & (visits["reason"] != "delivery")]
-    return seen.assign(done=seen["snap"].notna())
-
-
-def checked_at(visits: pd.DataFrame) -> pd.DataFrame:
-    """Reviews and recalls; ``done``: every insert at least was looked at."""
-    planned = visits[visits["reason"].isin(("review", "recall"))]
-    return planned.assign(done=planned["parts_checked"].isin(("all", "inserts only")))
-
-
-def _need(found, standard: float, patients: int, parts: int) -> int | None:
-    """Patients like these that it would take at this share: what independent ones would, times how little each of these adds."""
-    wanted = needed_at(found.value, standard, found.level)
-    if wanted is None:
-        return None
+def _worth(found, patients: int, parts: int) -> float:
+    """How many independent ones the estimate is worth; where it is 0 or 1, its patients."""
     if not found.se or found.value in (0.0, 1.0):
-        return wanted
-    worth = min(found.value * (1 - found.value) / found.se**2, parts)
-    return math.ceil(wanted * patients / worth)
+        return float(patients)
+    return min(found.value * (1 - found.value) / found.se**2, parts)
 
 
-def _because(nothing: Measured, why: str) -> Measured:
-    from dataclasses import replace
-
-    return replace(nothing, why=why)
+def _need(share: float, standard: float, level: float, patients: int, worth: float) -> int | None:
+    """Patients like these that it would take at this share: what independent ones would, times how little each of these adds."""
+    wanted = needed_at(share, standard, level)
+    return wanted if wanted is None or not worth else math.ceil(wanted * patients / worth)
 
 
 def said(one: Measured, level: float) -> Verdict:
@@ -161,7 +147,14 @@ def said(one: Measured, level: float) -> Verdict:
     need = ""
     if one.verdict == CANNOT_TELL:
         need = f"{words.sentence(one.why)}." if one.why else _needed(one, level)
-    return Verdict(one.name, asked, one.counted or words.estimated(one.share, one.patients), likely, one.verdict, need, "standards-detail")
+    return Verdict(one.name, asked, _found(one), likely, one.verdict, need, "standards-detail")
+
+
+def _found(one: Measured) -> str:
+    """The share in words; of few people the counts themselves."""
+    if one.unit and one.patients < words.FEW:
+        return f"{one.done} of {words.count(one.of, one.unit)}"
+    return one.counted or words.estimated(one.share, one.patients)
 
 
 def _needed(one: Measured, level: float) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
 import tomllib
@@ -10,8 +9,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from outcomes.errors import Misuse
+from outcomes.plan_entries import check, known, prices
 
-_LISTS = {"standards": None, "endpoints": None}  # lists replace the default's; their entries are checked where they are used
+_LISTS = {"standards": None, "endpoints": None}  # lists replace the default's
 _OPEN = {"instruments"}  # sections whose keys are names the clinic chooses
 
 
@@ -59,29 +59,26 @@ def read_plan(path: str | Path | None = None) -> Plan:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise Misuse(f"The plan {path.name} is no valid TOML: {problem}. Mend that line, or start again from a copy of the default plan.") from None
     for section, settings in own.items():
-        _known(section, [*body, *_LISTS], f"section of the plan {path.name}")
+        known(section, [*body, *_LISTS], f"section of the plan {path.name}")
         if section in _LISTS:
             body[section] = settings
+        elif section == "prices":
+            body[section] = prices(settings, body[section], f"the plan {path.name}")
         elif section in _OPEN:
+            if not isinstance(settings, dict):
+                raise Misuse(f"{section} in the plan {path.name} is a section: write [{section}.NAME] and its settings below it.")
             body[section] = {**body[section], **settings}
         else:
             if not isinstance(settings, dict):
                 raise Misuse(f"{section} in the plan {path.name} is a section: write [{section}] and its settings below it.")
             for key, value in settings.items():
-                _known(key, body[section], f"setting of [{section}] in the plan {path.name}")
+                known(key, body[section], f"setting of [{section}] in the plan {path.name}")
                 default = body[section][key]
                 if not _same_kind(value, default):
                     raise Misuse(f"{key} in [{section}] of the plan {path.name} should be written like {json.dumps(default)}, not {json.dumps(value, default=str)}.")
                 body[section][key] = value
+    check(body, f"the plan {path.name}")
     return Plan(body)
-
-
-def _known(name: str, allowed, what: str) -> None:
-    if name in allowed:
-        return
-    near = difflib.get_close_matches(name, list(allowed), n=1, cutoff=0.5)
-    hint = f"Did you mean {near[0]}?" if near else f"Known are: {', '.join(allowed)}."
-    raise Misuse(f"{name} is no {what}. {hint}")
 
 
 def _same_kind(value, default) -> bool:

@@ -44,6 +44,7 @@ _MODULE = {
     "newcombe_interval": "shares",
     "effective_sample_interval": "shares",
     "expected_failures": "funnel",
+    "counted_shares": "funnel",
     "share_limits": "funnel",
     # several clinics together
     "random_effects": "between_clinics",

@@ -159,3 +159,85 @@ def share_limits(target: float, people, level: float = LEVELS[0], *, exact: bool
         return np.clip((count - (above - part) / (above - below)) / people, 0.0, 1.0)
 
     return limit((1 - level) / 2), limit((1 + level) / 2)
+
+
+@dataclass(frozen=True, eq=False)
+class SharesFunnel:
+    """Counted shares of units. Arrays have one value per named unit, in the order of the names.
+
+    ``target``: the share of all rows together; ``dispersion``: how much more the counts vary than independent rows would, at least
+    1; ``worth``: rows of a unit over the dispersion, rounded down: the number of independent ones that its limits are for.
+    """
+
+    units: tuple
+    patients: np.ndarray
+    done: np.ndarray
+    rows: np.ndarray
+    target: float
+    dispersion: float
+    unnamed: int
+
+    @property
+    def worth(self) -> np.ndarray:
+        return np.maximum(np.floor(self.rows / self.dispersion + 1e-9), 1)
+
+    @property
+    def enough(self) -> np.ndarray:
+        return self.patients >= FEWEST_PATIENTS
+
+    @property
+    def speaks(self) -> bool:
+        """Whether there are units enough for a funnel, and a target that is not certain."""
+        return int(self.enough.sum()) >= FEWEST_UNITS and 0 < self.target < 1
+
+    @property
+    def share(self) -> np.ndarray:
+        return self.done / self.rows
+
+    def limits(self, rows, level: float) -> tuple[np.ndarray, np.ndarray]:
+        """(low, high): where the share of a unit of so many rows lies by chance alone with probability ``level``; within 0 and 1."""
+        return share_limits(self.target, np.maximum(np.floor(np.asarray(rows, float) / self.dispersion + 1e-9), 1), level)
+
+    def outside(self, level: float = LEVELS[1]) -> np.ndarray:
+        """Units with enough patients whose share lies beyond the limits, on either side."""
+        if not self.speaks:
+            return np.zeros(len(self.units), dtype=bool)
+        low, high = self.limits(self.rows, level)
+        return self.enough & ((self.share < low) | (self.share > high))
+
+    def table(self):
+        """One row per unit: patients, rows, done, share, limits at 95 % and 99.8 %, whether it is shown. In the order of the names."""
+        import pandas as pd
+
+        frame = pd.DataFrame({"unit": list(self.units), "patients": self.patients, "rows": self.rows, "done": self.done, "share": self.share})
+        for level, name in zip(LEVELS, ("95", "998")):
+            certain = not 0 < self.target < 1
+            frame[f"low_{name}"], frame[f"high_{name}"] = (np.nan, np.nan) if certain or not len(frame) else self.limits(self.rows, level)
+        return frame.assign(shown=self.enough & self.speaks)
+
+
+def counted_shares(done, unit, *, cluster) -> SharesFunnel:
+    """Shares of rows done, unit by unit, beside the share of all, with exact limits for chance.
+
+    done: (n,) flags; unit: (n,) names, "" or None where nobody knows; cluster: (n,) patients. Limits: binomial, interpolated between
+    counts (Spiegelhalter 2005, Stat Med 24:1185-1202, appendix), for rows ÷ dispersion independent ones. Dispersion: Σ over patients
+    (done − rows × target)² ÷ Σ rows × target (1 − target), at least 1, since visits of one patient are alike. Raises ArgumentError.
+
+    >>> found = counted_shares([1, 1, 0, 1], ["a", "a", "b", "b"], cluster=[1, 2, 3, 4])
+    >>> found.target, found.share.tolist(), found.dispersion
+    (0.75, [1.0, 0.5], 1.0)
+    """
+    done = as_flags("done", done, length=len(done))
+    n = len(done)
+    if not n:
+        raise ArgumentError("done", "holds no row", "Leave out a count of which there is none.")
+    patient, _ = as_codes("cluster", cluster, length=n)
+    names = _names(unit, n)
+    target = float(done.mean())
+    size, apart = np.bincount(patient), np.bincount(patient, done - target)
+    spread = target * (1 - target) * size.sum()
+    dispersion = max(1.0, float((apart**2).sum()) / spread) if spread > 0 else 1.0
+    units = tuple(sorted(set(names[names != ""])))
+    own = [names == name for name in units]
+    return SharesFunnel(units, np.array([len(set(patient[one])) for one in own], dtype=int), np.array([int(done[one].sum()) for one in own], dtype=int), np.array([int(one.sum()) for one in own], dtype=int),
+                        target, dispersion, int((names == "").sum()))

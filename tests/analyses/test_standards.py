@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from outcomes.analyses import drawings, retention, standards
+from outcomes.analyses import drawings, practice, retention, standards
 from outcomes.analyses.standards import CANNOT_TELL, MET, NOT_MET, needed_at, needed_without_failure, verdict
 
 
@@ -46,8 +46,8 @@ def test_withheld_curves_meet_no_standard(handmade):
 def test_visits_are_counted_by_patient():
     rows = [{"patient_id": f"P{i % 4}", "seen": True, "reason": "recall", "snap": "just right" if i % 4 else None, "parts_checked": "all", "day": pd.Timestamp("2024-01-01")} for i in range(40)]
     visits = pd.DataFrame(rows)
-    assert standards.asked_at(visits)["done"].mean() == 0.75
-    assert len(standards.checked_at(visits.assign(reason="problem"))) == 0
+    assert practice.asked_at(visits)["done"].mean() == 0.75
+    assert len(practice.checked_at(visits.assign(reason="problem"))) == 0
 
 
 def test_too_few_failures_are_told_in_the_words_of_the_endpoint(handmade):

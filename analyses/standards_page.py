@@ -1,0 +1,44 @@
+"""The standards from page 2 on: every one with its numbers, what was counted and how, and the years side by side."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from outcomes import schemas
+from outcomes.analyses import standards_years
+from outcomes.analyses.standards import needed_without_failure
+from outcomes.present import words
+from outcomes.present.content import Notice, Prose, Section
+
+VERDICTS = ("Met: the whole likely range reaches the standard. Not met: the whole range stays below it. Otherwise the log cannot tell. The range is a cautious one, and a standard counts only if the plan named it before the answers were seen. "
+            "Last column: how many patients it takes at the least, if nothing fails.")  # fmt: skip
+
+
+def section(log, found, said, folder) -> Section:
+    """Standards, in detail."""
+    if not found:
+        return Section("standards-detail", "Standards, in detail", (Notice("The plan sets no standard."),))
+    level = log.plan["report"]["level"]
+    shown = pd.DataFrame([{"standard": one.name, "asked": one.asked, "found": one.found, "likely range": one.likely.removeprefix("likely range ") or "not known", "verdict": one.verdict, "what it would take": one.need or "–",
+                           "without any failure": str(needed_without_failure(measured.standard, level))} for one, measured in zip(said, found)])  # fmt: skip
+    exact = pd.DataFrame([{"standard": one.name, "at_least": one.standard, "years": one.years, "share": one.share, "low": one.low, "high": one.high, "share_by_the_other_rule": one.other, "patients": one.patients,
+                           "counted": one.unit, "done": one.done if one.unit else None, "of": one.of if one.unit else None, "worth_independent": one.worth, "verdict": one.verdict, "patients_needed_at_this_share": one.need} for one in found])  # fmt: skip
+    return Section("standards-detail", "Standards, in detail", (Prose((VERDICTS,)), folder.grid("standards", "Standards of the plan", shown, exact), *_meant(log, found, folder), *standards_years.blocks(log, folder)))
+
+
+def _meant(log, found, folder) -> list:
+    """What each standard counts, of what, and whose choice it is."""
+    rows = []
+    for one, measured in zip(log.plan["standards"], found):
+        if "count" in one:
+            declared = schemas.practice()[one["count"]]
+            what, of, number = declared["done"], f"{declared['of']} ({declared['over']})", f"{measured.done} of {words.count(measured.of, measured.unit)}, {words.count(measured.patients, 'patient')}"
+        else:
+            life = log.lifetime(one["endpoint"])
+            what = f"{words.span(one['years'])} after {'delivery' if life.unit == 'denture' else 'fitting'} it had not happened: {life.endpoint['definition']}"
+            of, number = f"{'first ' if life.unit in ('insert', 'housing') else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
+        rows.append({"standard": one["name"], "counts if": words.sentence(what), "of": of, "here": number if not math.isnan(measured.share) or measured.patients else "none", "source": one.get("source", "not given")})
+    table = pd.DataFrame(rows)
+    return [folder.grid("standards_meant", "What each standard counts", table, table)]
