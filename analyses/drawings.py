@@ -213,4 +213,12 @@ def visits_so_far(steps: pd.DataFrame | None, upkeep, plan, shape):
     ticks = ticks_for(max(*stops.values(), 0.25))
     followed = {"patients": tuple(int((fresh["years"] >= tick).sum()) for tick in ticks)}
     frame = Frame("Unplanned visits so far, per patient", f"{words.people(len(fresh))} delivered while the log ran. Shaded: likely range ({100 * upkeep.confidence:g} %).", "years since delivery")
-    return mean_count(steps, ticks, followed, stops, frame, shape)
+    return mean_count(steps, ticks, followed, stops, frame, shape, _of_all_started(upkeep))
+
+
+def _of_all_started(upkeep) -> pd.DataFrame | None:
+    """The mean per patient started, drawn thin beside that of those still coming; None where nobody's service has ended."""
+    if not upkeep.patients["over"].any():
+        return None
+    result = upkeep.of_all_started
+    return thinned(pd.DataFrame({"years": np.concatenate([[0.0], np.asarray(result.time) / YEAR]), "mean": np.concatenate([[0.0], result.mean])}))

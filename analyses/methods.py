@@ -35,10 +35,14 @@ def methods(log, lives, settling, scored) -> Section:
         "Housings counted are the first at their site in a denture, until they first came loose; housings fixed again or fitted later stand in the upkeep only. "
         "Inserts counted are the first at their site, fitted while the log ran; all inserts stand beside them with the weights of Wang and Chang (1999), for any change. Every patient once: each site weighs one over the patient's sites (Williamson, Datta and Satten 2003). A change of an insert counts as wear where wear, a tear or a loss was seen; by report where the snap had been right and became loose; "
         f"as a wish where it was never right or within {rules['settling_days']} days of fitting.",
-        "Unplanned visits per patient-year: log-normal limits robust by patient with Student's t; exact Poisson limits where fewer than " + f"{report['test_patients']} patients were followed. Visits so far: mean cumulative function (Lawless and Nadeau 1995), per patient still coming.",
+        "Unplanned visits per patient-year: log-normal limits robust by patient with Student's t; exact Poisson limits where fewer than " + f"{report['test_patients']} patients were followed; where nothing happened, the exact upper limit −ln(α/2) ÷ years. Visits by kind of work count once per patient, day and kind; minutes are shared equally among the kinds of a day. "
+        "Visits so far: mean cumulative function (Lawless and Nadeau 1995) per denture and per patient in service; per patient started, with death and the end of the last denture as ends (Ghosh and Lin 2000). Cost: prices × what was done, limits as for rates by patient. "
+        "Half of the unplanned visits: beside the median over clinics drawn with the same years and the same number of visits, all patients alike.",
         "Time at the starting level: cumulative incidence of the first change of level over all dentures that started, with death and a new denture as competing ends.",
         "Share with a snap just right: Wilson interval over patients. Satisfaction: " + (f"{scored.method} " if scored is not None else "no instrument answered. ") + "Mean change within patients with a t interval.",
-        f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts and lie more than 0.05 apart, cannot tell.",
+        f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts and lie more than 0.05 apart, cannot tell. "
+        "Counts of what the clinic did: Clopper–Pearson, over patients where each counts once, else on the effective sample by patient. Each year apart, by year of fitting or delivery for how long parts last; no test between years. "
+        "By chance alone from year to year: 1.96 √(2 p (1 − p) ÷ n) for the pooled share p and the effective size n of the middle year, one success and one failure added to each (Agresti and Caffo 2000).",
         clinicians.METHOD,
         "Minimum counts, day windows and thresholds are choices without a source; the plan below holds them all.",
     ]

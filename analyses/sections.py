@@ -149,31 +149,6 @@ def starting_level(settling, answer, plan, folder) -> Section:
     return Section("about-starting-level", "Staying at the starting level", tuple(blocks))
 
 
-def upkeep(up, answer, plan, folder) -> Section:
-    """How much upkeep to expect."""
-    blocks = [Prose((words.sentence(answer.whole), "An unplanned visit is one for which the patient came because something was wrong; two on one day count once. Planned visits are reviews, recalls and hygiene."))]
-    if len(up.patients):
-        steps = drawings.upkeep_steps(up)
-        numbers = {} if steps is None else {"unplanned_visits": steps}
-        blocks.append(folder.picture("unplanned_visits", lambda shape: drawings.visits_so_far(steps, up, plan, shape), finding(answer), "How many unplanned visits a patient has had on average since delivery, of those still coming.", numbers))
-        rows = []
-        for column, label in (("unplanned", "unplanned visits"), ("planned", "other visits")) + ((("minutes", "chair minutes"),) if up.timed else ()):
-            rate, low, high, _ = up.rate(column)
-            rows.append({"what": label, "per_patient_year": rate, "low": low, "high": high, "total": float(up.patients[column].sum())})
-        exact = pd.DataFrame(rows)
-        shown = pd.DataFrame([{"": row["what"], "per patient and year": words.rate(row["per_patient_year"]), "likely range": words.rate_range(row["low"], row["high"]), "in all": words.number(row["total"])} for row in rows])
-        blocks += _table(folder, "upkeep", "Visits and chair time per patient and year", (shown.rename(columns={"": "what"}), exact))
-        blocks.append(Facts((("Patients", str(len(up.patients))), ("Years followed, together", words.number(up.years)), ("Without any unplanned visit", words.share(float((up.patients["unplanned"] == 0).mean()), len(up.patients))), *_minutes(up))))
-    return Section("about-upkeep", "Upkeep", tuple(blocks))
-
-
-def _minutes(up) -> tuple[tuple[str, str], ...]:
-    """What the chair time rests on, where not every visit has its minutes."""
-    if not up.timed:
-        return (("Chair time", "not known: no visit has its minutes in the log"),)
-    return (("Without minutes in the log, counted as long as the others on average", words.count(up.unwritten, "visit")),) if up.unwritten else ()
-
-
 def people(snap, scored, plan, folder) -> Section:
     """What patients say: the snap, and satisfaction before and after."""
     blocks: list = []

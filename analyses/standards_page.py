@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import pandas as pd
 
 from outcomes import schemas
@@ -25,20 +23,27 @@ def section(log, found, said, folder) -> Section:
                            "without any failure": str(needed_without_failure(measured.standard, level))} for one, measured in zip(said, found)])  # fmt: skip
     exact = pd.DataFrame([{"standard": one.name, "at_least": one.standard, "years": one.years, "share": one.share, "low": one.low, "high": one.high, "share_by_the_other_rule": one.other, "patients": one.patients,
                            "counted": one.unit, "done": one.done if one.unit else None, "of": one.of if one.unit else None, "worth_independent": one.worth, "verdict": one.verdict, "patients_needed_at_this_share": one.need} for one in found])  # fmt: skip
-    return Section("standards-detail", "Standards, in detail", (Prose((VERDICTS,)), folder.grid("standards", "Standards of the plan", shown, exact), *_meant(log, found, folder), *standards_years.blocks(log, folder)))
+    known = meant(log, found)
+    exact = exact.assign(**{name: [row[name] for row in known] for name in ("counts_if", "of_what", "source")})
+    return Section("standards-detail", "Standards, in detail", (Prose((VERDICTS,)), folder.grid("standards", "Standards of the plan", shown, exact), Prose(tuple(_sentence(row) for row in known)), *standards_years.blocks(log, folder)))
 
 
-def _meant(log, found, folder) -> list:
-    """What each standard counts, of what, and whose choice it is."""
+def _sentence(row: dict) -> str:
+    """What a standard counts, in words."""
+    source = f" The standard is {row['source']}." if row["source"] else " The plan does not say where the standard comes from."
+    return f"{row['standard']}. Counted: {row['of_what']}; here {row['here']}. It counts if {row['counts_if']}.{source}"
+
+
+def meant(log, found) -> list[dict]:
+    """Each standard's name, what counts, of what, how many there are here, and whose choice it is."""
     rows = []
     for one, measured in zip(log.plan["standards"], found):
         if "count" in one:
             declared = schemas.practice()[one["count"]]
-            what, of, number = declared["done"], f"{declared['of']} ({declared['over']})", f"{measured.done} of {words.count(measured.of, measured.unit)}, {words.count(measured.patients, 'patient')}"
+            counts, of, here = declared["done"], f"{declared['of']} ({declared['over']})", f"{measured.done} of {words.count(measured.of, measured.unit)}, {words.count(measured.patients, 'patient')}"
         else:
             life = log.lifetime(one["endpoint"])
-            what = f"{words.span(one['years'])} after {'delivery' if life.unit == 'denture' else 'fitting'} it had not happened: {life.endpoint['definition']}"
-            of, number = f"{'first ' if life.unit in ('insert', 'housing') else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
-        rows.append({"standard": one["name"], "counts if": words.sentence(what), "of": of, "here": number if not math.isnan(measured.share) or measured.patients else "none", "source": one.get("source", "not given")})
-    table = pd.DataFrame(rows)
-    return [folder.grid("standards_meant", "What each standard counts", table, table)]
+            counts = f"{words.span(one['years'])} after {'delivery' if life.unit == 'denture' else 'fitting'} this had not happened: {life.endpoint['definition'][:1].lower()}{life.endpoint['definition'][1:].rstrip('.')}"
+            of, here = f"{'first ' if life.unit in ('insert', 'housing') else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
+        rows.append({"standard": one["name"], "counts_if": counts, "of_what": of, "here": here, "source": one.get("source", "")})
+    return rows

@@ -101,8 +101,8 @@ def _calendar(log, one: dict) -> list[Year]:
 def by_chance(rows: list[Year]) -> float:
     """How far chance alone takes the share of one year from that of another, 19 times in 20: for two years of usual size at the usual share.
 
-    The difference of two shares of as many independent ones as a middling year is worth, two added to either side (Agresti and
-    Caffo 2000, Am Stat 54:280, in its simple form). nan where fewer than two years have a share.
+    The difference of two shares of as many independent ones as a middling year is worth, one success and one failure added to
+    each (Agresti and Caffo 2000, Am Stat 54:280). nan where fewer than two years have a share.
     """
     known = sorted(row.worth for row in rows if not math.isnan(row.share) and row.worth > 0)
     if len(known) < 2:
@@ -140,7 +140,7 @@ def finding(found: list[Year]) -> str:
     judged = [row for row in found if row.verdict in ("met", "not met", CANNOT_TELL)]
     early = sum(row.verdict == TOO_EARLY for row in found)
     counts = [f"{verdict} {sum(row.verdict == verdict for row in judged)}" for verdict in ("met", "not met", CANNOT_TELL)]
-    start = f"Judged {words.count(len(judged), 'time')}, a standard in a year: {', '.join(counts)}." if judged else "No year can be judged yet."
+    start = f"A standard was judged in a year {words.count(len(judged), 'time')}: {', '.join(counts)}." if judged else "No year can be judged yet."
     return start + (f" {words.sentence(TOO_EARLY)}: {early}." if early else "")
 
 
@@ -164,11 +164,10 @@ def _asked(row: Year) -> str:
 
 
 def _cell(row: Year) -> str:
-    people = words.count(row.patients, "patient")
     if row.verdict in (TOO_EARLY, TOO_FEW):
-        return f"{row.verdict} ({people})"
+        return row.verdict
     likely = f" ({words.percent_range(row.low, row.high)})" if not math.isnan(row.low) else ""
-    return f"{row.verdict}: {words.estimated(row.share, row.patients)}{likely}, {people}"
+    return f"{words.estimated(row.share, row.patients)}{likely}, {row.verdict}"
 
 
 def drawn(found: list[Year], shape):

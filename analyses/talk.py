@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from outcomes.analyses import certainty, strategy_words, talk_figures, who
+from outcomes.analyses import certainty, strategy_words, talk_audit, talk_figures, who
 from outcomes.analyses.answers import of_lifetime
 from outcomes.analyses.levels_paths import paths
 from outcomes.analyses.methods import CAUTIONS
@@ -56,7 +56,7 @@ def talk(log, lives, said, settled, felt, scored, todo, compared, methods) -> Ta
             slides.append(_withheld(log, methods))
         else:
             slides += [_life(log, life, of_lifetime(life, log.guard_of(life)), fewest, methods) for life in lives[:MOST_LIVES]]
-        slides += [_light(log, settled, said[-4], said[-2], felt, compared, fewest, methods), _happy(log, said[-1], said[-2], scored, felt, fewest, methods), _changes(todo, fewest)]
+        slides += [_light(log, settled, said[-4], said[-2], felt, compared, fewest, methods), _happy(log, said[-1], said[-2], scored, felt, fewest, methods), *talk_audit.slides(log, fewest, methods), _changes(todo, fewest)]
     slides.append(Slide("Before you quote this", "This is one clinic's log: it shows what happened, not what causes it.", points=CAUTIONS, notes=(RULE.format(fewest),)))
     if enough:
         slides.append(_questions(log, lives, scored, felt, compared, fewest, methods))

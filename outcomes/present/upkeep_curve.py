@@ -12,8 +12,8 @@ from outcomes.present.curves import CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
 
 
-def mean_count(steps: pd.DataFrame, ticks: tuple[float, ...], followed: dict[str, tuple[int, ...]], stops: dict[int, float], frame: Frame, shape: Shape) -> Sheet:
-    """A rising step curve. ``steps``: years, mean, low, high; ``followed``: rows of counts at ``ticks`` for information.
+def mean_count(steps: pd.DataFrame, ticks: tuple[float, ...], followed: dict[str, tuple[int, ...]], stops: dict[int, float], frame: Frame, shape: Shape, thin: pd.DataFrame | None = None) -> Sheet:
+    """A rising step curve. ``steps``: years, mean, low, high; ``followed``: rows of counts at ``ticks`` for information; ``thin``: years, mean of another way of counting, dashed.
 
     Raises CannotDraw where nobody was followed.
     """
@@ -45,6 +45,9 @@ def mean_count(steps: pd.DataFrame, ticks: tuple[float, ...], followed: dict[str
     band = steps.dropna(subset=["low", "high"])
     axes.fill_between(band["years"], band["low"], band["high"], step="post", color=LIGHT["accent"], alpha=0.17, linewidth=0)
     axes.step(steps["years"], steps["mean"], where="post", color=LIGHT["accent"], linewidth=u * 0.2)
+    if thin is not None:
+        thin = thin[thin["years"] <= until]
+        axes.step([*thin["years"], until], [*thin["mean"], thin["mean"].iloc[-1]], where="post", color=LIGHT["ink"], linewidth=u * 0.11, linestyle=(0, (4, 2)))
     width = sheet.width - left - right
     sheet.put(left + width / 2, below + 0.5 * u, frame.axis, size=0.92, colour="quiet", align="center")
     end = float(steps["mean"].iloc[-1])

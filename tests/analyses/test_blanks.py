@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from outcomes.analyses import sections, who
+from outcomes.analyses import upkeep_page, who
 from outcomes.analyses.upkeep import upkeep
 
 
@@ -19,7 +19,7 @@ def test_chair_time_that_nobody_wrote_down_is_not_known_rather_than_none(handmad
     log = handmade.log(20)
     up = upkeep(with_minutes(log, np.nan))
     assert not up.timed
-    assert sections._minutes(up) == (("Chair time", "not known: no visit has its minutes in the log"),)
+    assert upkeep_page.minutes(up) == (("Chair time", "not known: no visit has its minutes in the log"),)
 
 
 def test_visits_without_minutes_count_as_long_as_the_others_on_average(handmade):
