@@ -34,7 +34,7 @@ def _unit(endpoint, kind, unit, patient, *, sound, found, end, problem=False, ca
 def log(patients: int = 60, *, seed: int = 3, fail: float = 3.0, recalls: bool = True, asked: bool = True, answered: bool = True, guard: str = "", years: float = 1.0, names: str = "P{:04d}", **plan) -> Log:
     """A clinic of so many patients with two inserts each. ``fail``: mean life of an insert in years (inf: nothing fails)."""
     chance = np.random.default_rng(seed)
-    visits, times, episodes, dentures, people, answers, inserts_in = [], [], [], [], [], [], []
+    visits, times, episodes, dentures, people, answers, inserts_in, done = [], [], [], [], [], [], [], []
     for number in range(patients):
         patient = names.format(number)
         born = int(chance.integers(0, int(CLOSING * 0.6 * years) + 1))
@@ -66,6 +66,7 @@ def log(patients: int = 60, *, seed: int = 3, fail: float = 3.0, recalls: bool =
                 episodes.append((f"{patient}/{site}/1", patient, f"{patient}/lower/1", "lower", site, "insert", 1, "fitted", True, START + pd.Timedelta(days=born), 0, found if found else np.nan, START + pd.Timedelta(days=born + found) if found else pd.NaT, "failed" if found else "", "", "light", 6.7))
                 if found:
                     found_days.append((found, problem))
+                    done.append((f"{patient}/{found}", patient, START + pd.Timedelta(days=born + found), "problem" if problem else "recall", f"{patient}/lower/1", site, "insert", "worn", "replaced", "failed", "insert changed"))
             bond = chance.exponential(25 * 365.25)
             bond_found = int(bond) + 5 if np.isfinite(fail) and bond + 5 < end else None
             times.append(_unit("housing bond failure", "housing", f"{patient}/{site}/h", patient, sound=max((day for day in looks if day < bond), default=0), found=bond_found, end=end, problem=True))
@@ -95,7 +96,7 @@ def log(patients: int = 60, *, seed: int = 3, fail: float = 3.0, recalls: bool =
         frame(answers, ["patient_id", "answered_on", "answered_on_precision", "occasion", "about", "instrument", "item", "response", "filled_by", "where"]).astype({"answered_on": "datetime64[ns]"}),
         frame(episodes, EPISODES).astype({"fitted_on": "datetime64[ns]", "ended_on": "datetime64[ns]"}).assign(attachment="stud", pick_up="chairside", divergence_deg=np.nan, opposing=None, sites=2, clinician="A"),
         frame(times, COLUMNS).astype({"observed": bool, "first_insert": bool, "fresh": bool, "left_look": float, "found_day": float, "entry_day": float, "right_look": float, "left_care": float, "right_care": float, "left_day": float, "right_day": float, "found_day_other": float, "competing_day": float}),
-        guard,
+        guard, things_done=frame(done, ["visit_id", "patient_id", "day", "reason", "denture_id", "position", "part", "finding", "action", "change_reason", "kind"]).astype({"day": "datetime64[ns]"}),
     )  # fmt: skip
 
 

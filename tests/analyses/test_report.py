@@ -101,7 +101,7 @@ def test_shares_in_a_section_are_those_of_its_table_rounded_once(whole):
 
 def test_every_figure_comes_in_three_formats(whole):
     stems = {path.stem for path in (whole[0] / "figures").iterdir()}
-    assert {"first_repair", "insert_worn", "housing_bond_failure", "what_became_of_inserts", "starting_level", "unplanned_visits", "snap", "satisfaction", "who_is_in_it", "visits_calendar"} == stems
+    assert {"first_repair", "insert_worn", "housing_bond_failure", "what_became_of_inserts", "starting_level", "unplanned_visits", "snap", "satisfaction", "who_is_in_it", "visits_calendar", "standards_by_year", "upkeep_by_kind"} == stems
     assert all((whole[0] / "figures" / f"{stem}.{kind}").is_file() for stem in stems for kind in ("png", "svg", "pdf"))
 
 
