@@ -85,7 +85,7 @@ def _beyond(log, dentures: pd.DataFrame, rule, counted_by: str) -> np.ndarray:
     done = done.assign(since=(done["day"] - done["denture_id"].map(dentures.set_index("denture_id")["delivered_on"])).dt.days)
     done = done[(done["since"] > 0) & ~done["reason"].isin(("delivery", "conversion"))]
     mended = set(done.loc[done["finding"].isin(BROKEN) & done["action"].isin(MENDED), "denture_id"])
-    renewed = done[[part in RENEWED.get(action, ()) for part, action in zip(done["part"], done["action"])]]
+    renewed = done[np.array([part in RENEWED.get(action, ()) for part, action in zip(done["part"], done["action"])], dtype=bool)]
     if counted_by == "visit":
         renewed = renewed.drop_duplicates(["denture_id", "day"])
     relined = done[(done["part"] == "denture") & done["action"].isin(RELINED)].drop_duplicates(["denture_id", "day"])

@@ -102,5 +102,5 @@ def kinds(log, up: Upkeep) -> Kinds:
     rows["minutes"] = (rows["minutes"] / rows.groupby(["patient_id", "day"])["kind"].transform("size")).fillna(0.0)
     problem = set(map(tuple, days.loc[days["problem"], ["patient_id", "day"]].itertuples(index=False)))
     amiss = inside[~inside["finding"].isin(("sound", "not checked", "notes silent", "not present", "not recorded", "covered"))]
-    amiss = amiss[[pair in problem for pair in zip(amiss["patient_id"], amiss["day"])]][["patient_id", "day", "part", "finding"]].drop_duplicates()
+    amiss = amiss[np.array([pair in problem for pair in zip(amiss["patient_id"], amiss["day"])], dtype=bool)][["patient_id", "day", "part", "finding"]].drop_duplicates()
     return Kinds(up, rows.sort_values(["patient_id", "day", "kind"]).reset_index(drop=True), amiss.reset_index(drop=True))

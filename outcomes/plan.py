@@ -65,8 +65,8 @@ def read_plan(path: str | Path | None = None) -> Plan:
         elif section == "prices":
             body[section] = prices(settings, body[section], f"the plan {path.name}")
         elif section in _OPEN:
-            if not isinstance(settings, dict):
-                raise Misuse(f"{section} in the plan {path.name} is a section: write [{section}.NAME] and its settings below it.")
+            if not isinstance(settings, dict) or not all(isinstance(one, dict) for one in settings.values()):
+                raise Misuse(f"{section} in the plan {path.name} is a section for each name: write [{section}.{next(iter(settings), 'NAME') if isinstance(settings, dict) else 'NAME'}] and its settings below it.")
             body[section] = {**body[section], **settings}
         else:
             if not isinstance(settings, dict):
