@@ -6,11 +6,11 @@ import math
 
 from outcomes.analyses import practice, upkeep_page
 from outcomes.analyses.standards import CANNOT_TELL, MET, NOT_MET, Measured, measured
-from outcomes.analyses.talk_words import few, hidden
 from outcomes.analyses.upkeep import upkeep
 from outcomes.analyses.upkeep_kinds import kinds
 from outcomes.present import words
 from outcomes.present.curves import CannotDraw
+from outcomes.present.hiding import few, hidden
 from outcomes.present.talk import FIGURE, Figure, Slide
 
 MOST_STANDARDS, MOST_KINDS = 5, 4
