@@ -140,13 +140,14 @@ def section(log, folder) -> Section:
         return Section("about-six-outcomes", title, (Notice("There is no denture in the log yet whose outcome could be told."),))
     table = found.table
     total = int(table.loc["all dentures", "all"])
+    people = int(found.dentures["patient_id"].nunique())
     meaning = definitions(log.plan["six_outcomes"])
-    shown = table.astype(int).astype(str).assign(**{"share": [words.share(count / total, total) for count in table["all"]]}).reset_index()
+    shown = table.astype(int).astype(str).assign(**{"share": [words.share(count / total, total, people) for count in table["all"]]}).reset_index()
     more = [f"If each part counted and not each visit, {words.count(found.by_part, 'denture')} more would be “{REPAIR}”."] if log.plan["six_outcomes"]["counted_by"] == "visit" else []
     more += [f"{words.count(found.from_before, 'denture')} {'was' if found.from_before == 1 else 'were'} delivered before the log began: what was done to {'it' if found.from_before == 1 else 'them'} earlier does not count here."] if found.from_before else []
     unknown = int(table.loc[UNKNOWN, "all"])
     each = [f"{name} {count}" for name, count in table["all"].items() if name in FIELDS]
-    said = f"{words.people(int(found.dentures['patient_id'].nunique()), total, 'denture')}, each in one outcome on {words.day(log.closing)}: {words.listing(each)}."
+    said = f"{words.people(people, total, 'denture')}, each in one outcome on {words.day(log.closing)}: {words.listing(each)}."
     late = f" Of {unknown} nobody knows how they fare: every share stands for those who were traced only in so far as the others fare alike." if unknown else ""
     return Section("about-six-outcomes", title, (
         Prose((said + late, " ".join([COUNTS, *more]))),

@@ -143,7 +143,7 @@ def said(one: Measured, level: float) -> Verdict:
     asked = f"at least {words.percent(one.standard)}" + (f" at {words.span(one.years)}" if one.years else "")
     if math.isnan(one.share):
         return Verdict(one.name, asked, "not known", "", one.verdict, words.sentence(one.why) + "." if one.why else "", "standards-detail")
-    likely = f"likely range {words.percent_range(one.low, one.high)}" if not math.isnan(one.low) else "one patient gives no range"
+    likely = f"likely range {words.percent_range(one.low, one.high) if one.unit else words.estimated_range(one.low, one.high, one.patients)}" if not math.isnan(one.low) else "one patient gives no range"
     need = ""
     if one.verdict == CANNOT_TELL:
         need = f"{words.sentence(one.why)}." if one.why else _needed(one, level)

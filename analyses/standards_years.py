@@ -166,7 +166,7 @@ def _asked(row: Year) -> str:
 def _cell(row: Year) -> str:
     if row.verdict in (TOO_EARLY, TOO_FEW):
         return row.verdict
-    likely = f" ({words.percent_range(row.low, row.high)})" if not math.isnan(row.low) else ""
+    likely = f" ({words.estimated_range(row.low, row.high, row.patients)})" if not math.isnan(row.low) else ""
     return f"{words.estimated(row.share, row.patients)}{likely}, {row.verdict}"
 
 
