@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from outcomes.analyses import drawer
 from outcomes.analyses.due import DUE, OVERDUE, PARTS, QUESTIONNAIRE, RECALL, REVIEW, SAID, due, in_care, occasions
 from outcomes.analyses.people import RIGHT
 from outcomes.analyses.practice import asked_at, checked_at
@@ -98,8 +99,9 @@ def _questionnaires(log) -> list[Task]:
 
 
 def _drawer(log) -> list[Task]:
-    closing = pd.Timestamp(log.closing)
-    used = log.inserts_in[log.inserts_in["day"] > closing - pd.Timedelta(days=LATELY)]
-    by_level = used.assign(level=used["level"].replace("", "unknown")).groupby("level")["inserts"].sum().sort_values(ascending=False, kind="stable")
-    shown = [f"{words.shortened(level, 24)} {count}" for level, count in by_level.head(4).items()] + ([f"others {by_level.iloc[4:].sum()}"] if len(by_level) > 4 else [])
-    return [Task("drawer", int(by_level.sum()), f"inserts were fitted in the last year ({', '.join(shown)}): what a year takes from the drawer")]
+    """What the drawer needs: the forecast, or what the last year took where no forecast can be made."""
+    found = drawer.stock(log)
+    if not found.why:
+        return [Task("drawer", int(words.rounded(found.all["total"])), drawer.short(found))]
+    used = log.inserts_in[log.inserts_in["day"] > pd.Timestamp(log.closing) - pd.Timedelta(days=LATELY)]
+    return [Task("drawer", int(used["inserts"].sum()), f"inserts were fitted in the last year ({drawer.last_year(log)}): what a year takes from the drawer")]

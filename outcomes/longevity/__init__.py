@@ -57,6 +57,8 @@ _MODULE = {
     "looking_efficiency": "planning",
     # what comes of looking, and what will be needed
     "time_unnoticed": "unnoticed",
+    "replacement_forecast": "replacement_draws",
+    "PartHistory": "replacement",
     # regression
     "accelerated_failure": "accelerated",
     "proportional_hazards": "hazards",

@@ -1,0 +1,54 @@
+"""Sentences for talking to a patient, from this clinic's own past patients."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from outcomes.commands import arguments
+from outcomes.commands.due import visits_of
+from outcomes.errors import DataProblem, Misuse
+from outcomes.progress import Progress
+
+SENTENCE = "sentences for talking to a patient: what happened to this clinic's past patients, as counts of ten people"
+
+
+def options(one) -> None:
+    """The store, how far ahead, and where the leaflet goes."""
+    arguments.store(one)
+    one.add_argument("--years", type=float, help="so far ahead, and nothing for a shorter time (default: the plan's years, or the longest shorter that enough patients were followed for)")
+    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    one.add_argument("--out", type=Path, metavar="DIR|FILE.html", help="folder for tell.html (one A4 side for the chair) and tell.csv, or the leaflet's file")
+
+
+def run(options) -> int:
+    """Say the sentences, and write the leaflet where asked. Exit status 1 where nothing may be said."""
+    from outcomes.analyses import tell
+    from outcomes.analyses.cohort import read_log
+    from outcomes.plan import read_plan
+    from outcomes.present import sheet, tables
+    from outcomes.store import open_store
+
+    if options.years is not None and not 0.25 <= options.years <= 20:
+        raise Misuse("--years takes a number from 0.25 (three months) to 20.")
+    out = options.out
+    if out is not None and out.suffix and out.suffix.lower() != ".html" and not out.is_dir():
+        raise Misuse(f"--out {out.name}: the leaflet is written as .html, or name a folder.")
+    progress, plan = Progress(quiet=options.quiet), read_plan(options.plan)
+    with open_store(options.store, read_only=True) as store:
+        visits_of(store, options.store, plan)
+        with progress.step("Deriving part histories"):
+            log = read_log(store.connection, plan)
+        with progress.step("Counting people"):
+            told = tell.tell(log, options.years)
+    if not any(one.sentences for one in told):
+        raise DataProblem("Nothing may be told to a patient from this log yet:\n" + "\n".join(f"  {one.topic}: {one.refused}." for one in told))
+    for line in tell.lines(told):
+        print(line)
+    if out is not None:
+        single = out.suffix.lower() == ".html"
+        folder = out.parent if single else out
+        folder.mkdir(parents=True, exist_ok=True)
+        written = [sheet.write(tell.sheet(told), out if single else out / "tell.html")]
+        written += [] if single else [tables.write(tell.table(told), folder, "tell")]
+        print(f"Wrote {', '.join(str(path) for path in written)}.")
+    return 0

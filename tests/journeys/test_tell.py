@@ -1,0 +1,71 @@
+"""``outcomes tell`` as it is typed, and the leaflet as it comes from the printer."""
+
+from __future__ import annotations
+
+import subprocess
+
+import pytest
+
+from outcomes.cli import main
+
+
+@pytest.fixture
+def run(capsys):
+    def go(*words) -> tuple[int, str]:
+        try:
+            status = main([str(w) for w in words])
+        except SystemExit as stop:
+            status = stop.code
+        out = capsys.readouterr()
+        assert "Traceback" not in out.out + out.err
+        return status, out.out + out.err
+
+    return go
+
+
+def loaded(folder, patients: int):
+    from outcomes import synthetic_data
+
+    clinic = synthetic_data.simulate("demo", patients=patients, seed=4)
+    files = synthetic_data.write(clinic, folder / "files", form="day sheet", file="csv")
+    assert main(["load", "--quiet", *[str(path) for path in files], "--store", str(folder / "clinic.duckdb")]) == 0
+    return folder / "clinic.duckdb"
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    return loaded(tmp_path_factory.mktemp("clinic"), 70)
+
+
+def test_terminal_leaflet_and_table_say_the_same(store, run, tmp_path):
+    status, said = run("tell", "--store", store, "--out", tmp_path / "out")
+    assert status == 0 and "of our past patients" in said and "decides with you" in said
+    html = (tmp_path / "out/tell.html").read_text(encoding="utf-8")
+    sentences = [line.strip() for line in said.splitlines() if " in 10" in line]
+    assert len(sentences) >= 6 and all(sentence in html for sentence in sentences)
+    assert (tmp_path / "out/tell.csv").exists()
+
+
+def test_beyond_the_follow_up_only_what_has_no_horizon_is_said(store, run):
+    status, said = run("tell", "--store", store, "--years", "15")
+    assert "not said for 15 years" in said and "within 15 years" not in said
+
+
+def test_a_log_too_small_to_tell_anything_is_a_problem_of_the_data(run, tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text("[tell]\nfollowed = 500\n")
+    status, said = run("tell", "--store", loaded(tmp_path, 20), "--plan", plan, "--out", tmp_path / "out")
+    assert status == 1 and "Nothing may be told" in said and not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("words", "answer"), [(("--years", "0"), "0.25"), (("--out", "x.pdf"), "written as .html")])
+def test_what_cannot_be_asked_is_misuse(store, run, words, answer):
+    status, said = run("tell", "--store", store, *words)
+    assert status == 2 and answer in said
+
+
+@pytest.mark.needs_browser
+def test_the_leaflet_is_one_side_of_a4(store, run, tmp_path):
+    run("tell", "--store", store, "--out", tmp_path / "tell.html")
+    subprocess.run(["chromium", "--headless", "--no-sandbox", "--disable-gpu", f"--print-to-pdf={tmp_path / 'tell.pdf'}", "--no-pdf-header-footer", str(tmp_path / "tell.html")], check=True, capture_output=True, timeout=120)
+    assert (tmp_path / "tell.pdf").read_bytes().count(b"/Type /Page\n") == 1
