@@ -99,6 +99,12 @@ def stored_tables() -> dict[str, Table]:
 
 
 @cache
+def derived() -> dict[str, dict]:
+    """The derived tables that an export brings: title, grain, meaning, key, and columns (name to meaning, in order) by name."""
+    return _read(HERE / "derived.toml")
+
+
+@cache
 def codebook() -> dict[str, dict]:
     """Code lists by name: each a dict with ``title`` and ``codes`` (code to meaning, in order)."""
     return _read(HERE / "codebook.toml")

@@ -13,6 +13,7 @@ import pyarrow.csv
 
 from outcomes import schemas
 from outcomes.intake import headings
+from outcomes.intake.formulas import freed
 from outcomes.intake.source import Cells, Options, Reading, Sheet
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
@@ -37,6 +38,7 @@ def read(reading: Reading, options: Options) -> None:
     if reading.refused:
         return
     columns, lines = _quick(data, separator, first, names, places) or _careful(reading, table, data, separator, first, names, places)
+    columns = {name: _freed(cells) if table.column(name).type in ("text", "position") else cells for name, cells in columns.items()}
     reading.sheets.append(Sheet(table.name, reading.number, "", lines, columns, places))
 
 
@@ -157,6 +159,11 @@ def compact(values: list, index: np.ndarray) -> Cells:
     """Cells from distinct values and their index; values that are blank but for spaces become -1."""
     blank = np.array([value is None or (isinstance(value, str) and not value.strip()) for value in values] + [True])
     return Cells(values, np.where(blank[index], -1, index).astype(np.int32))
+
+
+def _freed(cells: Cells) -> Cells:
+    """Text cells without the apostrophe that keeps a spreadsheet from taking them for formulas."""
+    return Cells([freed(value) if isinstance(value, str) else value for value in cells.values], cells.index)
 
 
 def _careful(reading: Reading, table: schemas.Table, data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):

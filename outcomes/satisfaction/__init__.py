@@ -16,6 +16,7 @@ _MODULE = {
     "cronbach_alpha": "reliability",
     "alpha_interval": "reliability",
     "floor_ceiling": "reliability",
+    "cohen_kappa": "agreement",
     # which answer belongs to which occasion, and who did not answer
     "WINDOWS": "windows",
     "assign_windows": "windows",

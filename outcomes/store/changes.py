@@ -170,13 +170,18 @@ def _rows(connection, table: schemas.Table, what: str, where: str) -> pd.DataFra
         FROM kept.{quoted(table.name)} t LEFT JOIN kept.sources s ON s.source = t._source WHERE {where} ORDER BY file, sheet, line, key""").df()
 
 
-def as_written(column: schemas.Column, of: str = "") -> str:
+def as_written(column: schemas.Column, of: str) -> str:
     """SQL for a column as a person would write it: a date as precise as it is known, a number without a needless point."""
-    value = f"{of}.{quoted(column.name)}" if of else quoted(column.name)
+    value = f"{of}.{quoted(column.name)}"
     if column.type == "date":
-        precision = f"{of}.{quoted(column.name + '_precision')}" if of else quoted(column.name + "_precision")
-        return (f"CASE {precision} WHEN 'not known' THEN 'not known' WHEN 'year' THEN strftime({value}, '%Y') WHEN 'month' THEN strftime({value}, '%Y-%m') "
-                f"ELSE strftime({value}, '%Y-%m-%d') END")
+        return date_written(column, of + ".")
     if column.type in ("number", "whole"):
         return f"regexp_replace(CAST({value} AS VARCHAR), '\\.0$', '')"
     return value
+
+
+def date_written(column: schemas.Column, of: str = "") -> str:
+    """SQL for a date as precise as it is known: 2024-03-14, 2024-03, 2024 or not known."""
+    value, precision = of + quoted(column.name), of + quoted(column.name + "_precision")
+    return (f"CASE {precision} WHEN 'not known' THEN 'not known' WHEN 'year' THEN strftime({value}, '%Y') WHEN 'month' THEN strftime({value}, '%Y-%m') "
+            f"ELSE strftime({value}, '%Y-%m-%d') END")

@@ -44,31 +44,33 @@ def test_every_table_is_written_both_ways_and_described(exported):
     folder, package, revision = exported
     assert package["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json" and "profile" not in package  # Data Package 2.0, changelog of June 2024
     assert package["version"] == revision
-    assert [one["name"] for one in package["resources"]] == [f"{name}-{kind}" for name in schemas.stored_tables() for kind in ("csv", "parquet")]
-    for one in package["resources"]:
-        body = (folder / one["path"]).read_bytes()
-        assert one["type"] == "table" and one["bytes"] == len(body)
-        assert one["hash"] == "sha256:" + hashlib.sha256(body).hexdigest()
-        assert {field["type"] for field in one["schema"]["fields"]} <= {"string", "integer", "number", "date"}
+    for part in (folder, folder / "parquet"):
+        package = json.loads((part / "datapackage.json").read_text(encoding="utf-8"))
+        assert [one["name"] for one in package["resources"]] == list(schemas.stored_tables())
+        for one in package["resources"]:
+            body = (part / one["path"]).read_bytes()
+            assert one["type"] == "table" and one["bytes"] == len(body)
+            assert one["hash"] == "sha256:" + hashlib.sha256(body).hexdigest()
+            assert {field["type"] for field in one["schema"]["fields"]} <= {"string", "integer", "number", "date"}
 
 
 def test_the_fields_are_the_columns_of_the_files_in_their_order(exported):
     folder, package, _ = exported
     for one in package["resources"]:
         names = [field["name"] for field in one["schema"]["fields"]]
-        table = schemas.stored_tables()[one["name"].rsplit("-", 1)[0]]
-        if one["format"] == "csv":
-            assert names == (folder / one["path"]).read_text(encoding="utf-8").splitlines()[0].replace('"', "").split(",") == [column.name for column in table.columns]
-        else:
-            assert names == list(pd.read_parquet(folder / one["path"]).columns) == [name for name, _ in table.stored_columns]
+        table = schemas.stored_tables()[one["name"]]
+        assert names == (folder / one["path"]).read_text(encoding="utf-8").splitlines()[0].replace('"', "").split(",") == [column.name for column in table.columns]
+    for one in json.loads((folder / "parquet" / "datapackage.json").read_text(encoding="utf-8"))["resources"]:
+        names = [field["name"] for field in one["schema"]["fields"]]
+        assert names == list(pd.read_parquet(folder / "parquet" / one["path"]).columns) == [name for name, _ in schemas.stored_tables()[one["name"]].stored_columns]
 
 
 def test_csv_dates_are_as_precise_as_they_are_known_and_parquet_dates_are_typed(exported):
     folder, package, _ = exported
     left = {row["patient_id"]: row["left_on"] for row in lines(folder, "patients.csv")}
     assert (left["P2"], left["0042"]) == ("2024-03", "")
-    assert field(package, "patients-csv", "left_on")["type"] == "string" and field(package, "visits-csv", "visited_on")["type"] == "date"
-    typed = pd.read_parquet(folder / "patients.parquet").set_index("patient_id")
+    assert field(package, "patients", "left_on")["type"] == "string" and field(package, "visits", "visited_on")["type"] == "date"
+    typed = pd.read_parquet(folder / "parquet/patients.parquet").set_index("patient_id")
     assert (str(typed.loc["P2", "left_on"]), typed.loc["P2", "left_on_precision"]) == ("2024-03-01", "month")
 
 
@@ -83,17 +85,17 @@ def test_text_that_a_spreadsheet_would_take_for_a_formula_is_neutralised(exporte
     folder, _, _ = exported
     found = {row["patient_id"] for row in lines(folder, "patients.csv")}
     assert found == {"0042", "P2", "'=1+1", "' @home", "'-7", "'＋x", 'a "b", c'}
-    assert "=1+1" in set(pd.read_parquet(folder / "patients.parquet")["patient_id"])
+    assert "=1+1" in set(pd.read_parquet(folder / "parquet/patients.parquet")["patient_id"])
 
 
 def test_codes_carry_their_meaning_and_keys_and_references_are_declared(exported):
     _, package, _ = exported
-    consent = field(package, "patients-csv", "audit_consent")
+    consent = field(package, "patients", "audit_consent")
     assert {"value": "yes", "label": "agreed"} in consent["categories"] and consent["constraints"]["enum"][0] == "yes"
-    assert resource(package, "parts_log-csv")["schema"]["primaryKey"] == ["visit_id", "position", "part"]
-    assert "primaryKey" not in resource(package, "pull_tests-csv")["schema"]  # its position may be blank
-    keys = {key["fields"][0]: key["reference"] for key in resource(package, "dentures-csv")["schema"]["foreignKeys"]}
-    assert keys == {"patient_id": {"resource": "patients-csv", "fields": ["patient_id"]}, "follows": {"fields": ["denture_id"]}}
+    assert resource(package, "parts_log")["schema"]["primaryKey"] == ["visit_id", "position", "part"]
+    assert "primaryKey" not in resource(package, "pull_tests")["schema"]  # its position may be blank
+    keys = {key["fields"][0]: key["reference"] for key in resource(package, "dentures")["schema"]["foreignKeys"]}
+    assert keys == {"patient_id": {"resource": "patients", "fields": ["patient_id"]}, "follows": {"fields": ["denture_id"]}}
 
 
 def test_a_reference_that_does_not_hold_is_not_promised(path, tmp_path, clinic, rows_of_the_clinic):
@@ -101,7 +103,7 @@ def test_a_reference_that_does_not_hold_is_not_promised(path, tmp_path, clinic, 
     with open_store(path, create=True) as store:
         store.load(clinic(parts_log=parts))
         package = json.loads(export(store, tmp_path / "out").read_text(encoding="utf-8"))
-    assert {key["fields"][0] for key in resource(package, "parts_log-csv")["schema"]["foreignKeys"]} == {"visit_id", "denture_id"}
+    assert {key["fields"][0] for key in resource(package, "parts_log")["schema"]["foreignKeys"]} == {"visit_id", "denture_id"}
 
 
 def test_the_same_content_gives_the_same_bytes_whatever_order_it_was_loaded_in(tmp_path, clinic, several, rows_of_the_clinic):
@@ -110,8 +112,8 @@ def test_the_same_content_gives_the_same_bytes_whatever_order_it_was_loaded_in(t
         with open_store(tmp_path / f"{name}.duckdb", create=True) as store:
             store.load(load)
             export(store, tmp_path / name)
-    files = sorted(one.name for one in (tmp_path / "one").iterdir())
-    assert len(files) == 2 * len(schemas.stored_tables()) + 1
+    files = sorted(one.relative_to(tmp_path / "one") for one in (tmp_path / "one").rglob("*.*"))
+    assert len(files) == 2 * len(schemas.stored_tables()) + 2
     for name in files:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name
 
