@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import answers, certainty, clinicians, methods, next_steps, reporting, sections, six_outcomes, standards, standards_page, talk, upkeep_page, visits_calendar, who
+from outcomes.analyses import answers, certainty, clinicians, drawer, methods, next_steps, reporting, sections, six_outcomes, standards, standards_page, talk, upkeep_page, visits_calendar, who
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.people import satisfied, snap
 from outcomes.analyses.retention import settling
@@ -34,7 +34,7 @@ def report(store, plan, out, progress=None) -> Path:
         detail = [sections.of_lifetime(log, life, answer, folder) for life, answer in zip(lives, said)]
         detail += [sections.starting_level(settled, said[-4], plan, folder), upkeep_page.section(log, visits, said[-3], folder), sections.people(felt, scored, plan, folder)]
         detail += [sections.certain(log, lives, found, folder), standards_page.section(log, found, verdicts, folder), six_outcomes.section(log, folder), sections.who(log, who.stages(log), who.described(log), folder)]
-        detail += [visits_calendar.section(log, folder), clinicians.section(log, lives, folder)]
+        detail += [drawer.section(log, folder), visits_calendar.section(log, folder), clinicians.section(log, lives, folder)]
         detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), made, reporting.section(log, lives, folder), methods.plan(log)]
     with step("Writing the talk"):
         folder.talk(talk.talk(log, lives, said, settled, felt, scored, todo, compared, made))

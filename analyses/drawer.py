@@ -12,7 +12,9 @@ from outcomes.analyses.drawer_history import EPOCH, UNKNOWN, fitted, history, us
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.errors import Misuse
 from outcomes.present import words
+from outcomes.present.content import Notice, Prose, Section
 
+ANCHOR = "drawer"
 MOST_YEARS_BACK = 3
 BACK_DRAWS = 200
 LATELY = 365
@@ -184,3 +186,23 @@ def lines(found: Stock) -> list[str]:
     table.columns = [name.replace(words.SPACE, " ") for name in table.columns]
     widths = [max(len(name), *(len(value) for value in table[name])) for name in table.columns]
     return ["  " + "   ".join(value.ljust(width) if k == 0 else value.rjust(width) for k, (value, width) in enumerate(zip(row, widths))) for row in [list(table.columns), *table.to_numpy().tolist()]]
+
+
+def section(log, folder) -> Section:
+    """The forecast as a part of the audit's page."""
+    found = stock(log)
+    if found.why:
+        taken = last_year(log)
+        return Section(ANCHOR, "The drawer", (Notice(f"{found.why}{f' The last year took: {taken}.' if taken else ''}"),))
+    table = folder.grid("drawer", f"Inserts that may be needed in the next {words.days(found.months * YEAR / 12)}, level by level", shown(found), found.rows)
+    return Section(ANCHOR, "The drawer", (Prose((" ".join(sentences(found, log)),)), table, Prose(("How such forecasts fared in the years that this log holds is said by the command outcomes stock.",))))
+
+
+def method(log) -> str:
+    """How the forecast is made, for Methods."""
+    found = stock(log)
+    rules = log.plan["stock"]
+    if found.why:
+        return f"The drawer: no forecast below {rules['minimum_patients']} patients and {rules['minimum_changes']} changed inserts."
+    return (f"The drawer: {found.method}. Deaths, departures and retired dentures at the log's rate; sets to be delivered at the rate of the last {rules['deliveries_months']} months. "
+            f"Means and {words.percent(found.share)} prediction ranges.")  # fmt: skip

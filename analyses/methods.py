@@ -5,7 +5,7 @@ from __future__ import annotations
 import platform
 
 from outcomes import __version__
-from outcomes.analyses import clinicians
+from outcomes.analyses import clinicians, drawer
 from outcomes.present import words
 from outcomes.present.content import Facts, Listing, Prose, Section
 
@@ -43,6 +43,7 @@ def methods(log, lives, settling, scored) -> Section:
         f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts and lie more than 0.05 apart, cannot tell. "
         "Counts of what the clinic did: Clopper–Pearson, over patients where each counts once, else on the effective sample by patient. Each year apart, by year of fitting or delivery for how long parts last; no test between years. "
         "By chance alone from year to year: 1.96 √(2 p (1 − p) ÷ n) for the pooled share p and the effective size n of the middle year, one success and one failure added to each (Agresti and Caffo 2000).",
+        drawer.method(log),
         clinicians.METHOD,
         "Minimum counts, day windows and thresholds are choices without a source; the plan below holds them all.",
     ]

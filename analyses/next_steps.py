@@ -18,16 +18,17 @@ LATELY = 365  # days before the closing day within which a gap in the log is wor
 
 @dataclass(frozen=True)
 class Task:
-    """One thing to do: a key, a sentence after its number, and whom it concerns."""
+    """One thing to do: a key, a sentence after its number, and whom it concerns, or the section that says more."""
 
     key: str
     number: int
     text: str
     rows: tuple[tuple[str, str], ...] = ()
+    section: str = ""
 
     @property
     def anchor(self) -> str:
-        return f"list-{self.key}" if self.rows else ""
+        return f"list-{self.key}" if self.rows else self.section
 
 
 def tasks(log) -> list[Task]:
@@ -102,6 +103,6 @@ def _drawer(log) -> list[Task]:
     """What the drawer needs: the forecast, or what the last year took where no forecast can be made."""
     found = drawer.stock(log)
     if not found.why:
-        return [Task("drawer", int(words.rounded(found.all["total"])), drawer.short(found))]
+        return [Task("drawer", int(words.rounded(found.all["total"])), drawer.short(found), section=drawer.ANCHOR)]
     used = log.inserts_in[log.inserts_in["day"] > pd.Timestamp(log.closing) - pd.Timedelta(days=LATELY)]
-    return [Task("drawer", int(used["inserts"].sum()), f"inserts were fitted in the last year ({drawer.last_year(log)}): what a year takes from the drawer")]
+    return [Task("drawer", int(used["inserts"].sum()), f"inserts were fitted in the last year ({drawer.last_year(log)}): what a year takes from the drawer", section=drawer.ANCHOR)]
