@@ -136,7 +136,7 @@ def last_year(log, most: int = 4) -> str:
 
 def short(found: Stock) -> str:
     """The forecast for the front page, after its number."""
-    parts = [f"{words.shortened(row.level, 24)} {row.total_high}" for row in found.rows[(found.rows["level"] != "all")].sort_values("total_high", ascending=False, kind="stable").head(4).itertuples() if row.total_high]
+    parts = [f"{words.shortened(row.level, 24)} {row.total_high}" for row in found.rows[~found.rows["level"].isin(("all", UNKNOWN))].sort_values("total_high", ascending=False, kind="stable").head(4).itertuples() if row.total_high]
     return (f"inserts are likely to be needed in the next {words.days(found.months * YEAR / 12)} (range {found.all['total_low']} to {found.all['total_high']}, {words.percent(found.share)}); enough in the drawer, level by level: {', '.join(parts)}")
 
 
@@ -148,7 +148,7 @@ def shown(found: Stock) -> pd.DataFrame:
         f"range ({words.percent(found.share)})": [f"{low} to {high}" for low, high in zip(rows["total_low"], rows["total_high"])], "for those in place": [f"{words.number(value)} ({low} to {high})" for value, low, high in zip(rows["replaced"], rows["replaced_low"], rows["replaced_high"])],
         "for new sets": [f"{words.number(value)} ({low} to {high})" for value, low, high in zip(rows["new"], rows["new_low"], rows["new_high"])],
     })  # fmt: skip
-    table.loc[table.index[-1], "have"] = "–"
+    table.loc[table["level"].isin(("all levels", UNKNOWN)), "have"] = "–"
     if rows["packs"].notna().any():
         table["packs"] = ["–" if pd.isna(packs) else str(int(packs)) for packs in rows["packs"]]
     return table

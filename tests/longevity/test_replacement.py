@@ -54,7 +54,7 @@ def test_parts_of_one_age_less_chance_are_needed_as_the_rate_says():
     for seed in range(6):
         history = clinic(300, seed=seed)
         law = stats.nbinom(history.changes, 8 / 9)
-        forecast = row(replacement_forecast(history, 0.5 * YEAR, draws=500, seed=3))
+        forecast = row(replacement_forecast(history, 0.5 * YEAR, draws=250, seed=3))
         said.append([forecast["replaced"], forecast["replaced_low"], forecast["replaced_high"]])
         meant.append([law.mean(), law.ppf(0.1), law.ppf(0.9)])
         assert forecast["new"] == 0 and forecast["total"] == forecast["replaced"]
@@ -67,19 +67,19 @@ def test_pairs_that_are_always_changed_together_come_in_twos_and_need_a_wider_ra
     for seed in range(6):
         history = clinic(300, sites=2, together=True, seed=seed)
         law = stats.nbinom(history.changes / 2, 8 / 9)
-        forecast = row(replacement_forecast(history, 0.5 * YEAR, draws=500, seed=3))
+        forecast = row(replacement_forecast(history, 0.5 * YEAR, draws=250, seed=3))
         said.append([forecast["replaced"], forecast["replaced_low"], forecast["replaced_high"]])
         meant.append([2 * law.mean(), 2 * law.ppf(0.1), 2 * law.ppf(0.9)])
     assert np.mean(said, axis=0) == pytest.approx(np.mean(meant, axis=0), rel=0.045)
 
 
 def test_patients_who_leave_need_nothing_more():
-    history = clinic(600, gone=0.3)
+    history = clinic(500, gone=0.3)
     staying = history.patients_in_place
     seen = (history.parts["stop"] - history.parts["seen_from"]).sum() / YEAR
     rate, leaving = history.changes / seen, history.patients["gone"].sum() / seen
     expected = staying * rate * (1 - np.exp(-leaving)) / leaving  # the integral over a year of exp(-leaving t)
-    assert row(replacement_forecast(history, YEAR, draws=800, seed=2))["replaced"] == pytest.approx(expected, rel=0.04)
+    assert row(replacement_forecast(history, YEAR, draws=400, seed=2))["replaced"] == pytest.approx(expected, rel=0.04)
 
 
 def test_every_part_that_steps_up_is_needed_at_the_next_level():
@@ -90,7 +90,7 @@ def test_every_part_that_steps_up_is_needed_at_the_next_level():
 
 def test_new_sets_come_at_the_rate_of_the_last_years_and_stand_apart():
     history = clinic(100, sites=2, rate=0.2, deliveries=30)
-    forecast = row(replacement_forecast(history, YEAR, draws=1500, seed=5))
+    forecast = row(replacement_forecast(history, YEAR, draws=500, seed=5))
     # 30 sets a year of two, and their own changes in what is left of the year: 60 (1 + 0.2 / 2).
     assert forecast["new"] == pytest.approx(66, rel=0.06) and forecast["new_low"] < 60 < forecast["new_high"]
     assert forecast["total"] == pytest.approx(forecast["new"] + forecast["replaced"])
