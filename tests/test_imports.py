@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-# What each stage may import of ours, beside itself, outcomes.errors, outcomes.plan and outcomes.schemas.
+# What each stage may import of ours, beside itself, outcomes.errors, outcomes.neutral, outcomes.plan and outcomes.schemas.
 ALLOWED = {
     "schemas": set(),
     "outcomes/intake": set(),
@@ -22,7 +22,7 @@ ALLOWED = {
     "synthetic_data": set(),
     "analyses": {"store", "episodes", "longevity", "satisfaction", "present"},
 }
-ALWAYS = {"errors", "plan", "schemas", "progress", "__version__"}
+ALWAYS = {"errors", "plan", "schemas", "progress", "neutral", "__version__"}
 HEAVY = {"pandas", "numpy", "scipy", "duckdb", "pandera", "lifelines", "statsmodels", "matplotlib", "seaborn", "openpyxl", "jinja2", "pyarrow"}
 
 

@@ -20,6 +20,7 @@ from outcomes.intake.staged import Staged
 from outcomes.intake.stored import Held
 from outcomes.intake.tidy import tidy
 from outcomes.intake.typed import typed
+from outcomes.intake.words import visible
 
 RANGE_WORDS = {"needed": "a needed cell is blank", "too small": "lies below what is possible", "too large": "lies above what is possible",
                "too early": "is too early to be a day of this log"}
@@ -290,6 +291,6 @@ def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Pro
             left.append(frame[~keep][PROVENANCE])
     if not refused:
         set_aside |= _never_expanded(log, problems, left)
-    sources = [Source(reading.name, reading.sha256, reading.kind, tuple(reading.decisions), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
-    return Checked(tables, problems.frame(log, readings), sources, [one for reading in readings for one in reading.decisions],
+    sources = [Source(reading.name, reading.sha256, reading.kind, tuple(map(visible, reading.decisions)), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
+    return Checked(tables, problems.frame(log, readings), sources, [visible(one) for reading in readings for one in reading.decisions],
                    set_aside, refused, problems.sentences, paths, options)

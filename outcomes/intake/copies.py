@@ -10,25 +10,11 @@ import pandas as pd
 
 from outcomes.errors import Misuse
 from outcomes.intake.problems import COLUMNS, place
+from outcomes.neutral import neutral
 
 TO_DO = "To do"
 FILLS = {"error": "F2B8A6", "warning": "F7E3A1"}
 MOST_ROWS = 20_000  # a CSV file up to this long is copied whole; of a longer one only the lines with problems
-_RISKY = re.compile(r"^[\s\u00a0\u3000]*[=+\-@＝＋－＠\t\r\n\x00]")
-_NUMBER = re.compile(r"^[+-]?\d+(?:[.,]\d+)?$")
-
-
-def neutral(value):
-    """A text that no spreadsheet takes for a formula: a leading apostrophe where it starts like one. Numbers stay numbers.
-
-    The signs are those of CWE-1236 and OWASP's page on CSV injection, full-width ones and leading blanks included.
-
-    >>> neutral("=1+1"), neutral("-0.137"), neutral(" @SUM"), neutral("P0042")
-    ("'=1+1", '-0.137', "' @SUM", 'P0042')
-    """
-    if isinstance(value, str) and (_RISKY.match(value) or "\t" in value[:1]) and not _NUMBER.match(value):
-        return "'" + value
-    return value
 
 
 def write_problems(checked, path: str | Path) -> Path:

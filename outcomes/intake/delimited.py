@@ -33,7 +33,9 @@ def read(reading: Reading, options: Options) -> None:
         return
     top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(40))]
     separator = _separator(reading, options, table, top)
-    first, names = _heading_row(table, top, separator)
+    above, first, names = headings.find(table, _rows(top, separator)[:20])
+    if first > above:
+        reading.decisions.append(f"{reading.name}: the headings stand in lines {above + 1} and {first + 1}, read together.")
     places = headings.take(reading, table, names, "", first + 1)
     if reading.refused:
         return
@@ -116,17 +118,6 @@ def _rows(top: list[str], separator: str) -> list[list[str]]:
     except csv.Error:
         pass  # a cell longer than any heading: what stands above it is enough to go by
     return rows
-
-
-def _heading_row(table: schemas.Table, top: list[str], separator: str) -> tuple[int, list[str]]:
-    """(row number from 0, headings): the first of the top rows that names most columns; the first row with any text if none does."""
-    rows = _rows(top, separator)[:20] or [[]]
-    counts = [headings.known(table, row) for row in rows]
-    if max(counts) > 0:
-        at = counts.index(max(counts))
-    else:
-        at = next((number for number, row in enumerate(rows) if any(cell.strip() for cell in row)), 0)
-    return at, rows[at]
 
 
 def _quick(data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):

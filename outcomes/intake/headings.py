@@ -63,6 +63,42 @@ def numbered(headings: list[str]) -> list[str]:
     return out
 
 
+def find(table: schemas.Table, rows: list[list[str]]) -> tuple[int, int, list[str]]:
+    """(first line, last line, headings) among the top rows, counted from 0: the row that names most columns, or two rows read together.
+
+    Headings may be broken over two rows, as ``inserts`` above ``changed``; two rows are taken together only where neither alone
+    names every needed column and together they name more. Where no row names any, it is the first with any text.
+    """
+    rows = rows or [[]]
+    counts = [known(table, row) for row in rows]
+    needed = {plain(column.name) for column in table.columns if column.required}
+    best, at, names = max(counts), 0, rows[0]
+    if best:
+        at = counts.index(best)
+        names = rows[at]
+    else:
+        at = next((number for number, row in enumerate(rows) if any(cell.strip() for cell in row)), 0)
+        names = rows[at]
+    if needed <= {plain(name) for name in names}:
+        return at, at, names
+    for upper, lower in ((number, number + 1) for number in range(len(rows) - 1)):
+        together = _joined(table, rows[upper], rows[lower])
+        if known(table, together) > best:
+            return upper, lower, together
+    return at, at, names
+
+
+def _joined(table: schemas.Table, upper: list[str], lower: list[str]) -> list[str]:
+    names = {plain(column.name) for column in table.columns}
+    out, above = [], ""
+    for place in range(max(len(upper), len(lower))):
+        top, low = (row[place].strip() if place < len(row) else "" for row in (upper, lower))
+        above = top or above  # a heading merged over several columns stands in the first
+        ways = [f"{above} {low}", low, top] if low else [top]
+        out.append(next((way for way in ways if plain(way) in names), f"{top} {low}".strip()))
+    return out
+
+
 def letter(place: int) -> str:
     """A spreadsheet's letter for column number ``place``, counted from 0: 0 is A, 26 is AA."""
     out = ""

@@ -8,6 +8,7 @@ import pandas as pd
 from outcomes import schemas
 from outcomes.intake.log import Log
 from outcomes.intake.source import Reading
+from outcomes.intake.words import visible
 
 COLUMNS = ["severity", "rule", "table", "file", "sheet", "cell", "line", "column", "value", "message", "remedy"]
 FIRST = 10  # groups shown before "and so on"
@@ -21,7 +22,8 @@ SENTENCES = {
     "personal data": "something that looks like personal data", "heading repeated": "the headings once more between the rows", "column not known": "a column that is not known",
     "no meaning in the mapping": "a word to which the mapping gives no meaning", "does not fit the mapping": "a cell that is not as the mapping says",
     "rows do not agree": "rows put together that say different things", "pieces do not match": "cells with a different number of pieces",
-    "ragged line": "a line with too many or too few cells", "same row twice": "a row that stands twice, taken once",
+    "ragged line": "a line with too many or too few cells", "merged cells": "cells that are merged", "formula without a result": "a formula whose result was never saved",
+    "characters not shown": "a character that cannot be shown", "same row twice": "a row that stands twice, taken once",
 }
 
 
@@ -67,6 +69,8 @@ class Problems:
             return pd.DataFrame({name: pd.Series(dtype="int64" if name == "line" else "object") for name in COLUMNS})
         out = pd.concat(parts, ignore_index=True)
         out["line"] = out["line"].astype("int64")
+        for name in ("file", "sheet", "value", "message", "remedy"):
+            out[name] = out[name].map(visible)
         out = _without_echoes(out)
         # One line of a day sheet makes several rows; the same words about the same cell are said once.
         return out.drop_duplicates(["severity", "rule", "file", "sheet", "cell", "line", "column", "message"], ignore_index=True)

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from outcomes.errors import Misuse
+from outcomes.intake import archive
+from outcomes.intake.words import unseen, visible
 
 DATE_ORDERS = ("day first", "month first")
 WORKBOOK, DELIMITED = ".xlsx", ".csv"
@@ -131,6 +133,8 @@ def open_file(path: str | Path, number: int) -> Reading:
     name = path.name
     if name.startswith(("~$", ".~lock")):
         raise Misuse(f"{name} is the mark a spreadsheet program leaves beside an open workbook, not the workbook. Close the workbook and give its own name.")
+    if unseen(name):
+        raise Misuse(f"The name of the file {visible(name)} holds characters that cannot be shown. Rename it.")
     if path.is_dir():
         raise Misuse(f"{name} is a folder. Give the files in it.")
     try:
@@ -143,13 +147,20 @@ def open_file(path: str | Path, number: int) -> Reading:
         raise Misuse(f"{name} cannot be read: {problem.strerror or 'the system gave no reason'}. Copy it to this computer and try again.") from None
     ending = path.suffix.lower()
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        raise Misuse(f"{name} is protected by a password or in the old .xls form. Open it, take the password off, and save it as .xlsx.")
+        raise archive.of_old_kind(name, data)
     if data[:4] == b"PK\x03\x04" and ending != WORKBOOK:
         raise Misuse(f"{name} is a workbook by its content. Save it from the spreadsheet program as .xlsx, or export the sheet as .csv.")
-    if ending in (".xls", ".ods", ".xlsm", ".xlsb", ".numbers"):
-        raise Misuse(f"{name}: files of the kind {ending} are not read. Save it as .xlsx or .csv.")
+    if ending in (".xlsm", ".xltm", ".xlam"):
+        raise Misuse(f"{name} may hold macros (small programs), which a log does not need. Save it as .xlsx without macros and give that file.")
+    if ending in (".xls", ".xlt", ".ods", ".ots", ".fods", ".xlsb", ".xltx", ".numbers"):
+        raise Misuse(f"{name}: files of the kind {ending} are not read. Open it in the spreadsheet program and save it as .xlsx or .csv.")
     if ending not in (WORKBOOK, DELIMITED, ".tsv", ".txt"):
         raise Misuse(f"{name} is neither a workbook (.xlsx) nor a table (.csv). Give the clinic's log in one of these forms.")
     if ending == WORKBOOK and data[:2] != b"PK":
         raise Misuse(f"{name} is no readable workbook: its content is not what .xlsx means. Open it in the spreadsheet program and save it anew as .xlsx.")
-    return Reading(number, name, data, "workbook" if ending == WORKBOOK else "csv")
+    if ending == WORKBOOK:
+        archive.look_inside(name, data)
+    reading = Reading(number, name, data, "workbook" if ending == WORKBOOK else "csv")
+    if any(path.with_name(mark).exists() for mark in (f"~${name}", f".~lock.{name}#")):
+        reading.decisions.append(f"{name} seems to be open in a spreadsheet program: what is not saved there yet was not read.")
+    return reading

@@ -11,7 +11,8 @@ import pyarrow as pa
 from outcomes import schemas
 from outcomes.intake import dates, numbers, phrases, positions, privacy
 from outcomes.intake.source import Cells, Refused, Sheet
-from outcomes.intake.words import fold, meanings, suggestion
+from outcomes.intake.words import fold, meanings, suggestion, unseen
+from outcomes.neutral import restored
 
 PERSON = {"patient", "patient_id", "clinician"}
 SPREADSHEET_ERRORS = {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#GETTING_DATA"}
@@ -58,7 +59,7 @@ def typed(sheet: Sheet, table: schemas.Table, choices: Choices) -> tuple[pd.Data
             try:
                 if isinstance(value, Refused):
                     raise _Unreadable(value.rule, value.why, value.remedy)
-                values.append(_READERS[column.type](value, column, choices))
+                values.append(_READERS[column.type](restored(value), column, choices))
             except _Unreadable as problem:
                 values.append(None)
                 unreadable[number] = problem
@@ -119,6 +120,8 @@ def _text(value, column: schemas.Column, choices: Choices) -> str:
     text = text_of(value)
     if text in SPREADSHEET_ERRORS:
         raise _Unreadable("spreadsheet error", "a formula in the spreadsheet failed", "Mend the formula, or write the value itself.")
+    if unseen(text):
+        raise _Unreadable("characters not shown", "it holds a line break or another character that cannot be shown", "Write it anew in one line.")
     reason = privacy.content(text, person=column.name in PERSON)
     if reason:
         raise _Unreadable("personal data", f"it looks like {reason}", "Put the pseudonym or code there: the log holds no personal data.")

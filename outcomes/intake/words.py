@@ -3,8 +3,29 @@
 from __future__ import annotations
 
 import difflib
+import re
 
 from outcomes import schemas
+
+
+# Control characters, and those that turn the direction of writing: a terminal or a page would obey them instead of showing them.
+_UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
+
+
+def unseen(text: str) -> bool:
+    """Whether a text holds characters that cannot be shown, line breaks and tabs included."""
+    return bool(_UNSEEN.search(text))
+
+
+def visible(text: str, most: int = 2000) -> str:
+    """A text as it may be shown anywhere: a line break or tab as a blank, another character that cannot be shown as a question mark,
+    and no more than ``most`` letters of it.
+
+    >>> visible("one\\ntwo"), visible("a\\x1b[31m")
+    ('one two', 'a?[31m')
+    """
+    text = text if len(text) <= most else text[:most] + "…"
+    return _UNSEEN.sub(lambda found: " " if found[0] in "\t\r\n\v\f\x85" else "?", text)
 
 
 def fold(text) -> str:

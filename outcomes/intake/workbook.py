@@ -5,19 +5,18 @@ from __future__ import annotations
 import io
 import re
 import warnings
-import zipfile
-import zlib
 from datetime import date, datetime, time
 
 import numpy as np
 
 from outcomes import schemas
-from outcomes.errors import Misuse
-from outcomes.intake import headings
+from outcomes.errors import OutcomesError
+from outcomes.intake import archive, headings, traps
 from outcomes.intake.delimited import compact
 from outcomes.intake.source import Options, Reading, Sheet
 
 TOP_ROWS = 20  # the headings are looked for in these
+LONG_END = 100_000  # letters of XML: a shorter end of blank rows costs nothing
 
 
 def read(reading: Reading, options: Options) -> None:
@@ -35,7 +34,7 @@ def read(reading: Reading, options: Options) -> None:
 
 
 class _open:
-    """The workbook, closed afterwards; every way in which opening fails becomes one plain sentence."""
+    """The workbook, closed afterwards; every way in which reading it fails becomes one plain sentence."""
 
     def __init__(self, reading: Reading):
         self.reading = reading
@@ -46,17 +45,22 @@ class _open:
         try:
             self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
         except Exception as problem:  # a damaged workbook fails to open in as many ways as there are parts in it
-            raise self._unreadable() from problem
+            raise archive.unreadable(self.reading.name) from problem
         return self.book
 
     def __exit__(self, kind, problem, trace):
         self.book.close()
-        if kind is not None and issubclass(kind, (zipfile.BadZipFile, zlib.error, SyntaxError, EOFError)):  # an XML parse error is a SyntaxError
-            raise self._unreadable() from problem
+        if isinstance(problem, Exception) and not isinstance(problem, OutcomesError) and _in_the_libraries(trace):
+            raise archive.unreadable(self.reading.name) from problem
 
-    def _unreadable(self) -> Misuse:
-        return Misuse(f"{self.reading.name} cannot be read as a workbook: it is damaged or incomplete. "
-                      "Open it in the spreadsheet program, save it under a new name as .xlsx, and give that file.")
+
+def _in_the_libraries(trace) -> bool:
+    """Whether an error arose in what reads workbooks, and not in our own lines."""
+    while trace.tb_next is not None:
+        trace = trace.tb_next
+        if trace.tb_frame.f_globals.get("__name__", "").split(".")[0] in ("openpyxl", "zipfile", "lxml", "xml"):
+            return True
+    return False
 
 
 def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table]]:
@@ -91,6 +95,7 @@ def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table
 def _sheet(reading: Reading, table: schemas.Table, title: str, sheet, epoch) -> None:
     if not hasattr(sheet, "iter_rows") or not hasattr(sheet, "reset_dimensions"):
         return  # a chart sheet
+    found = _without_traps(sheet)
     sheet.reset_dimensions()  # the size a file states for its sheet is often wrong
     rows = enumerate(sheet.iter_rows(), 1)
     top = []
@@ -98,21 +103,33 @@ def _sheet(reading: Reading, table: schemas.Table, title: str, sheet, epoch) -> 
         top.append((number, row))
         if len(top) >= TOP_ROWS:
             break
-    counts = [headings.known(table, [cell.value for cell in row if cell.value is not None]) for _, row in top]
     if not top or not any(cell.value is not None for _, row in top for cell in row):
         reading.decisions.append(f"{reading.name}: the sheet {title} is empty.")
         return
-    at = counts.index(max(counts)) if max(counts) else next(n for n, (_, row) in enumerate(top) if any(cell.value is not None for cell in row))
-    names = ["" if cell.value is None else str(cell.value) for cell in top[at][1]]
+    first, at, names = headings.find(table, [["" if cell.value is None else str(cell.value) for cell in row] for _, row in top])
+    if at > first:
+        reading.decisions.append(f"{reading.name}: the headings of the sheet {title} stand in lines {top[first][0]} and {top[at][0]}, read together.")
     before = len(reading.faults)
     places = headings.take(reading, table, names, title, top[at][0])
     if any(fault.get("refuses") for fault in reading.faults[before:]):
         return
-    columns, lines = _columns(table, [*top[at + 1:]], rows, places, epoch)
+    traps.say_hidden(reading, title, sheet.sheet_state, found, top[at][0])
+    spoilt = traps.spoilt_lines(reading, table, title, found, top[at][0], places)
+    columns, lines = _columns(table, [*top[at + 1:]], rows, places, epoch, spoilt)
     reading.sheets.append(Sheet(table.name, reading.number, title, lines, columns, places))
 
 
-def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch):
+def _without_traps(sheet) -> traps.Traps:
+    """The traps of a sheet; a long end of blank rows is cut off before the rows are gone through."""
+    archive_of, path = sheet.parent._archive, sheet._worksheet_path
+    xml = archive_of.read(path)
+    short = traps.without_blank_end(xml)
+    if len(xml) - len(short) > LONG_END:
+        sheet._get_source = lambda: io.BytesIO(short)
+    return traps.traps(short if b"mergeCell" not in xml else xml)
+
+
+def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch, spoilt: set[int]):
     """Distinct values and their index for each column taken. Values of different kinds are kept apart: 42 is not "42" and not True."""
     wanted = [(name, place, table.column(name).type) for name, place in places.items()]
     distinct: dict[str, dict] = {name: {} for name, _, _ in wanted}
@@ -120,6 +137,8 @@ def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch):
     lines: list[int] = []
     for source in (top, rows):
         for number, row in source:
+            if not row or number in spoilt:
+                continue
             taken = []
             some = False
             for name, place, kind in wanted:

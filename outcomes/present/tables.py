@@ -7,12 +7,14 @@ import datetime
 import io
 import math
 import numbers
+import re
 from pathlib import Path
 
 import pandas as pd
 
-# A spreadsheet takes a text cell that starts with one of these for a formula; full-width forms included.
-_STARTERS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+from outcomes.neutral import ESCAPED, PATTERN
+
+_RISKY = re.compile(f"{PATTERN}|{ESCAPED}")
 
 
 def cell(value):
@@ -32,7 +34,7 @@ def cell(value):
     if isinstance(value, (datetime.date, datetime.datetime)):
         return f"{value:%Y-%m-%d}"
     text = str(value)
-    return "'" + text if text.lstrip(" \u00a0\u3000").startswith(_STARTERS) else text
+    return "'" + text if _RISKY.match(text) else text
 
 
 def as_csv(frame: pd.DataFrame) -> str:

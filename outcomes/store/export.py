@@ -12,7 +12,7 @@ import pyarrow.parquet
 
 from outcomes import __version__, schemas
 from outcomes.errors import Misuse
-from outcomes.intake.formulas import guarded
+from outcomes.neutral import guarded
 from outcomes.store import trouble
 from outcomes.store.changes import date_written
 from outcomes.store.described import derived_schema, resource, table_schema

@@ -42,8 +42,8 @@ def test_no_file_at_all(clinic):
     ("log.xlsx", b"", "no readable workbook"),
     ("log.xlsx", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600, "take the password off"),
     ("visits.csv", b"PK\x03\x04" + b"\0" * 50, "is a workbook by its content"),
-    ("log.xls", b"anything", "Save it as .xlsx or .csv"),
-    ("log.ods", b"anything", "Save it as .xlsx or .csv"),
+    ("log.xls", b"anything", "save it as .xlsx or .csv"),
+    ("log.ods", b"anything", "save it as .xlsx or .csv"),
     ("letter.pdf", b"%PDF-1.7", "neither a workbook"),
     ("~$log.xlsx", b"x", "Close the workbook"),
 ])
