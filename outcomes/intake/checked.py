@@ -79,6 +79,8 @@ def check(paths, *, options: Options = Options(), store=None, today: date | None
     keys.fill_visits(log.frames["visits"], problems)
     keys.fill_dentures(log.frames["dentures"], held.frame("dentures") if held.tables else None)
     _empty(readings, log)
+    if not any(map(len, log.frames.values())):  # no row to hold a rule against
+        return _outcome(readings, kept, log, problems, aside.from_problems(log, problems), options)
     staged = Staged(log, held.tables, today or date.today())
     try:
         bad = _across(staged, log, held, problems, arranged)

@@ -93,6 +93,15 @@ def parse(value, order: str | None) -> tuple[date | None, str]:
     raise ValueError("it is no date")
 
 
+def is_day_number(value) -> bool:
+    """Whether a cell holds a spreadsheet's day number, such as 45292, and not a year."""
+    if isinstance(value, bool):
+        return False
+    if isinstance(value, (int, float)):
+        return LATEST < value < 100_000
+    return isinstance(value, str) and bool(_SERIAL.fullmatch(value.strip()))
+
+
 def last_day(first: date, precision: str) -> date | None:
     """The last possible day of a date with this first possible day; None for "not known"."""
     if precision == "month":
@@ -103,10 +112,14 @@ def last_day(first: date, precision: str) -> date | None:
 
 
 def _number(value: float) -> tuple[date, str]:
+    if value != value or abs(value) > 1e9:
+        raise ValueError("it is no date")
     if value != int(value):
         raise ValueError("it holds a time of day")
     if EARLIEST <= value <= LATEST:
         return date(int(value), 1, 1), "year"
+    if value == 60:
+        raise ValueError("it is a spreadsheet's day 60, 29 February 1900, which never was")
     try:
         day = serial_day(int(value))
     except (ValueError, OverflowError):

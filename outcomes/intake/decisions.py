@@ -24,6 +24,46 @@ def _texts(reading: Reading, tables: dict[str, schemas.Table], kinds: tuple[str,
 
 
 def _date_order(reading: Reading, tables, options: Options) -> str | None:
+    _day_numbers(reading, tables)
+    order = _order(reading, tables, options)
+    if order and not options.date_order:
+        _half_turned(reading, tables, order)
+    return order
+
+
+def _day_numbers(reading: Reading, tables) -> None:
+    """Say how day numbers are read: nothing in a CSV file tells from which day they count."""
+    texts = (value for sheet in reading.sheets for name, cells in sheet.columns.items() if tables[sheet.table].column(name).type == "date" for value in cells.values)
+    first = next((value for value in texts if dates.is_day_number(value)), None)
+    if first is not None and not any("count from 1904" in one for one in reading.decisions):
+        day, _ = dates.parse(first, None)
+        reading.decisions.append(f"{reading.name}: a number such as {first} in a date column is a spreadsheet's day number, counted from 1900: {day.isoformat()}.")
+
+
+FEW_REAL = 5  # real dates of one column that all lie in the first twelve days of their months by chance: about 1 in 100
+
+
+def _half_turned(reading: Reading, tables, order: str) -> None:
+    """Refuse a workbook in which a spreadsheet program turned only those typed dates into real ones that it could read its own way.
+
+    Set to the other order it reads 03/04/2024 as another day and leaves 14/03/2024 as text: every real date then lies in the
+    first twelve days of its month, beside texts with days above twelve.
+    """
+    for sheet in reading.sheets:
+        for name, cells in sheet.columns.items():
+            if tables[sheet.table].column(name).type != "date":
+                continue
+            real = {value for value in cells.values if hasattr(value, "day")}
+            if dates.order_evidence(value for value in cells.values if isinstance(value, str))[order] is None or not real or any(value.day > 12 for value in real):
+                continue
+            few = len(real) < FEW_REAL
+            reading.fault("dates half turned", f"in {name} some dates are texts that can only be {order}, and every real date lies in the first twelve days of its month: "
+                          "the spreadsheet program may have swapped day and month in those it could read",
+                          "Compare a few real dates with the notes. If they are right, " + ("nothing needs doing." if few else f"give the option date order (--date-order \"{order}\"); else write all dates anew, best as 2024-03-14."),
+                          severity="warning" if few else "error", refuses=not few, sheet=sheet.name, table=sheet.table, column=name)
+
+
+def _order(reading: Reading, tables, options: Options) -> str | None:
     found = dates.order_evidence(_texts(reading, tables, ("date",)))
     day, month, doubt = found["day first"], found["month first"], found["doubt"]
     if options.date_order:

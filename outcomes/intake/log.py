@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -110,7 +111,12 @@ def stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
 
 def blank(table: schemas.Table) -> pd.DataFrame:
     """A frame of the table without rows, its columns of the kinds that typed frames have."""
+    return _blank(table.name).copy(deep=False)
+
+
+@cache
+def _blank(name: str) -> pd.DataFrame:
     from outcomes.intake.typed import Choices, typed
 
-    sheet = Sheet(table.name, 0, "", np.array([], dtype=np.int32), {}, {})
-    return traced(typed(sheet, table, Choices())[0], table.name, sheet, 0)
+    sheet = Sheet(name, 0, "", np.array([], dtype=np.int32), {}, {})
+    return traced(typed(sheet, schemas.tables()[name], Choices())[0], name, sheet, 0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 
 NEWTONS = {"N": 1.0, "lbf": 4.4482216152605, "gf": 0.00980665}
 """Newtons in one unit of force. Exact: 1 lbf = 0.45359237 kg × 9.80665 m/s² (international pound 1959; standard gravity, CGPM 1901); 1 gf = 0.001 kg × 9.80665 m/s²."""
@@ -10,6 +11,24 @@ NEWTONS = {"N": 1.0, "lbf": 4.4482216152605, "gf": 0.00980665}
 _PLAIN = re.compile(r"[+-]?\d+")
 _MARKED = re.compile(r"[+-]?\d*([.,])\d+|[+-]?\d+([.,])")
 _GROUPED = {mark: re.compile(rf"[+-]?\d{{1,3}}(?:{re.escape(mark)}\d{{3}})+") for mark in ".,"}
+
+
+_SIGNS = str.maketrans({"\u066b": ".", "\u066c": "'", "\u2212": "-", "\u2019": "'", "\u02bc": "'", "\uff0c": ",", "\uff0e": ".", "\uff0b": "+", "\uff0d": "-", "\u00a0": " ", "\u2009": " ", "\u202f": " "})
+_APART = re.compile(r"(?<=\d)[ '](?=\d{3}(?:\D|$))")  # marks that set thousands apart and are never a decimal mark
+
+
+def plainly(text: str) -> str:
+    """A number as written in any script, in the digits 0 to 9: full-width and Arabic digits and marks, a true minus, thousands set apart by
+    a blank or an apostrophe.
+
+    >>> plainly("６，７"), plainly("٦٫٧"), plainly("1 500,5"), plainly("−0.137")
+    ('6,7', '6.7', '1500,5', '-0.137')
+    """
+    if text.isascii() and " " not in text and "'" not in text:
+        return text
+    text = text.translate(_SIGNS)
+    text = "".join(str(unicodedata.digit(letter)) if letter.isdecimal() else letter for letter in text)
+    return _APART.sub("", text.strip())
 
 
 def newtons(value, unit):
@@ -36,7 +55,7 @@ def decimal_marks(texts) -> tuple[str | None, str | None]:
     """
     found: dict[str, str | None] = {",": None, ".": None}
     for text in texts:
-        mark = _sure_mark(text.strip())
+        mark = _sure_mark(plainly(text.strip()))
         if mark and found[mark] is None:
             found[mark] = text.strip()
     return found[","], found["."]
@@ -44,7 +63,7 @@ def decimal_marks(texts) -> tuple[str | None, str | None]:
 
 def doubtful(texts) -> str | None:
     """A text whose mark may be a decimal mark or set thousands apart, such as ``1.500``; None if there is none."""
-    return next((text.strip() for text in texts if _sure_mark(text.strip()) is None and re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", text.strip())), None)
+    return next((text.strip() for text in texts if re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", plainly(text.strip()))), None)
 
 
 def _sure_mark(text: str) -> str | None:
@@ -76,7 +95,7 @@ def parse(value, decimal: str) -> float:
         return number
     if not isinstance(value, str):
         raise ValueError("no number")
-    text = value.strip()
+    text = plainly(value.strip())
     if _PLAIN.fullmatch(text):
         return float(text)
     other = "." if decimal == "," else ","

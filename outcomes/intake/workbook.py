@@ -24,13 +24,14 @@ def read(reading: Reading, options: Options) -> None:
 
     Raises Misuse where the file cannot be read as a workbook at all. A workbook without any known sheet is a fault that refuses it.
     """
-    with warnings.catch_warnings(), _open(reading) as book:
+    with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # drop-downs, colours and odd dates that openpyxl speaks of are no concern here, or come out as cells
-        matched = _match(reading, book.sheetnames)
-        if book.epoch.year == 1904:
-            reading.decisions.append(f"{reading.name}: day numbers count from 1904, as the workbook says.")
-        for title, table in matched:
-            _sheet(reading, table, title, book[title], book.epoch)
+        with _open(reading) as book:
+            matched = _match(reading, book.sheetnames)
+            if book.epoch.year == 1904:
+                reading.decisions.append(f"{reading.name}: day numbers count from 1904, as the workbook says.")
+            for title, table in matched:
+                _sheet(reading, table, title, book[title], book.epoch)
 
 
 class _open:

@@ -19,9 +19,10 @@ from pathlib import Path
 from fuzzing import seeds
 from fuzzing.changes import changed
 
-HANG = 10.0  # seconds
-TOGETHER = 24  # files in one run of check
-LOADED = 25  # one file in so many is loaded as well
+HANG = 10.0  # seconds of the processor, so that a busy machine makes no hang of a sound run
+ASLEEP = 120.0  # seconds of the clock, for a run that waits without working
+TOGETHER = 60  # files in one run of check
+LOADED = 50  # one file in so many is loaded as well
 INSIDE = re.compile(r"Something went wrong inside the program|Traceback \(most recent call last\)")
 
 KIND = re.compile(r"inside the program \((\w+)\)")
@@ -48,23 +49,33 @@ def _ring(*_):
     raise _Hang
 
 
+def _wind() -> None:
+    for which, timer, seconds in ((signal.SIGPROF, signal.ITIMER_PROF, HANG), (signal.SIGALRM, signal.ITIMER_REAL, ASLEEP)):
+        signal.signal(which, _ring)
+        signal.setitimer(timer, seconds)
+
+
+def _stop() -> None:
+    signal.setitimer(signal.ITIMER_PROF, 0)
+    signal.setitimer(signal.ITIMER_REAL, 0)
+
+
 def command(*arguments) -> tuple[int | None, str, float]:
     """(exit status, all that was printed, seconds) of the command; the status is None where it did not come back in time or let an error through."""
     from outcomes.cli import main
 
-    sink, began = io.StringIO(), time.perf_counter()
-    signal.signal(signal.SIGALRM, _ring)
-    signal.setitimer(signal.ITIMER_REAL, HANG)
+    sink, began = io.StringIO(), time.process_time()
+    _wind()
     try:
         with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(sink):
             status = main([str(one) for one in arguments])
     except _Hang:
-        return None, "hang", time.perf_counter() - began
+        return None, "hang", time.process_time() - began
     except BaseException as problem:  # the command lets nothing through but a plain exit
-        return None, f"let through {type(problem).__name__}", time.perf_counter() - began
+        return None, f"let through {type(problem).__name__}", time.process_time() - began
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-    return status, sink.getvalue(), time.perf_counter() - began
+        _stop()
+    return status, sink.getvalue(), time.process_time() - began
 
 
 def fault(status, said: str, seconds: float) -> str:
@@ -132,8 +143,7 @@ class Fuzzing:
         from outcomes.intake import checked, decisions
         from outcomes.intake.source import Options
 
-        signal.signal(signal.SIGALRM, _ring)
-        signal.setitimer(signal.ITIMER_REAL, HANG)
+        _wind()
         try:
             readings, _ = checked._read([path], Options())
             tables = {sheet.table: checked._table(sheet.table) for sheet in readings[0].sheets}
@@ -144,26 +154,26 @@ class Fuzzing:
         except BaseException:  # whatever it is, the command must turn it into a sentence
             alone = True
         finally:
-            signal.setitimer(signal.ITIMER_REAL, 0)
+            _stop()
         if alone:
             self._judge([(kind, path)], *command("check", path))
             self.found.alone += 1
             path.unlink()
         return alone
 
-    def _together(self, waiting: list[tuple[str, Path]]) -> None:
+    def _together(self, waiting: list[tuple[str, Path]], last: bool = True) -> None:
         """Check many files beside the store; where that fails, each alone, to know which."""
         status, said, seconds = command("check", *(path for _, path in waiting), "--store", self.store)
         if len(waiting) > 1 and (fault(status, said, seconds) or self._touched()):
             known = len(self.found.failures)
             for one in waiting:
-                self._together([one])
+                self._together([one], last=False)
             if len(self.found.failures) == known:
                 self._keep(waiting, "in company only: " + (fault(status, said, seconds) or "the store was changed"))
-            return
-        self._judge(waiting, status, said, seconds)
-        for _, path in waiting:
-            path.unlink(missing_ok=True)
+        else:
+            self._judge(waiting, status, said, seconds)
+        for _, path in waiting if last else []:
+            path.unlink()
 
     def _load(self, kind: str, path: Path) -> None:
         """Load a file: refused, the store stays as it was byte for byte; taken, it is put back afterwards."""

@@ -76,7 +76,7 @@ def shared_workbook(tables: dict[str, list[dict]]) -> bytes:
         "_rels/.rels": f'<Relationships xmlns="{PACKAGE}"><Relationship Id="rId1" Type="{REL}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
         "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{REL}"><workbookPr/><sheets>{listed}</sheets></workbook>',
         "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{PACKAGE}">{relations}<Relationship Id="rId98" Type="{REL}/styles" Target="styles.xml"/><Relationship Id="rId99" Type="{REL}/sharedStrings" Target="sharedStrings.xml"/></Relationships>',
-        "xl/styles.xml": f'<styleSheet xmlns="{MAIN}"><fonts count="1"><font/></fonts><fills count="1"><fill/></fills><borders count="1"><border/></borders><cellStyleXfs count="1"><xf/></cellStyleXfs>'
+        "xl/styles.xml": f'<styleSheet xmlns="{MAIN}"><fonts count="1"><font/></fonts><fills count="1"><fill><patternFill patternType="none"/></fill></fills><borders count="1"><border/></borders><cellStyleXfs count="1"><xf/></cellStyleXfs>'
                          '<cellXfs count="2"><xf numFmtId="0" xfId="0"/><xf numFmtId="14" xfId="0" applyNumberFormat="1"/></cellXfs></styleSheet>',
         "xl/sharedStrings.xml": f'<sst xmlns="{MAIN}" count="{len(texts)}" uniqueCount="{len(texts)}">' + "".join(f'<si><t xml:space="preserve">{escape(text)}</t></si>' for text in texts) + "</sst>",
         **body,
