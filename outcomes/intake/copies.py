@@ -10,6 +10,7 @@ import pandas as pd
 
 from outcomes.errors import Misuse
 from outcomes.intake.problems import COLUMNS, place
+from outcomes.intake.words import visible
 from outcomes.neutral import neutral
 
 TO_DO = "To do"
@@ -101,7 +102,7 @@ def _copy_of_table(original: Path, checked, problems: pd.DataFrame):
 
 
 def _text(cell, value) -> None:
-    cell.value = neutral(value)
+    cell.value = neutral(visible(value, 30_000) if isinstance(value, str) else value)
     cell.number_format = "@"
 
 

@@ -21,8 +21,8 @@ from fuzzing.changes import changed
 
 HANG = 10.0  # seconds of the processor, so that a busy machine makes no hang of a sound run
 ASLEEP = 120.0  # seconds of the clock, for a run that waits without working
-TOGETHER = 60  # files in one run of check
-LOADED = 50  # one file in so many is loaded as well
+TOGETHER = 250  # files in one run of check
+LOADED = 100  # one file in so many is loaded as well
 INSIDE = re.compile(r"Something went wrong inside the program|Traceback \(most recent call last\)")
 
 KIND = re.compile(r"inside the program \((\w+)\)")
