@@ -18,23 +18,28 @@ _RISKY, _ESCAPED = re.compile(PATTERN), re.compile(ESCAPED)
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 
 
-def neutral(value):
-    """A text that no spreadsheet takes for a formula: an apostrophe before it where it starts like one. Numbers stay numbers.
+def guarded(text: str) -> str:
+    """The text with an apostrophe before it where it starts like a formula, or like one that has an apostrophe already.
 
-    ``restored`` gives every text back as it was, those that begin with an apostrophe of their own included.
+    >>> guarded("=1+1"), guarded("'=1+1"), guarded("-7"), guarded("light"), guarded("'tis")
+    ("'=1+1", "''=1+1", "'-7", 'light', "'tis")
+    """
+    return "'" + text if _RISKY.match(text) or _ESCAPED.match(text) else text
+
+
+def neutral(value):
+    """``guarded`` for cells that people read: a text that is just a number stays as it is, and so does what is no text.
 
     >>> neutral("=1+1"), neutral("-0.137"), neutral(" @SUM"), neutral("P0042"), neutral(-0.137)
     ("'=1+1", '-0.137', "' @SUM", 'P0042', -0.137)
     """
-    if isinstance(value, str) and (_RISKY.match(value) and not _NUMBER.fullmatch(value) or _ESCAPED.match(value)):
-        return "'" + value
-    return value
+    return guarded(value) if isinstance(value, str) and not _NUMBER.fullmatch(value) else value
 
 
-def restored(value):
-    """What ``neutral`` was given: without the apostrophe that stands before something like a formula.
+def freed(text: str) -> str:
+    """The text as it was before ``guarded`` or ``neutral``: without the apostrophe before something like a formula.
 
-    >>> restored("'=1+1"), restored("''=1"), restored("'tis"), restored("-5")
-    ('=1+1', "'=1", "'tis", '-5')
+    >>> [freed(guarded(text)) for text in ("=1+1", "'=1+1", "-7", "light", "'tis")]
+    ['=1+1', "'=1+1", '-7', 'light', "'tis"]
     """
-    return value[1:] if isinstance(value, str) and _ESCAPED.match(value) else value
+    return text[1:] if _ESCAPED.match(text) else text

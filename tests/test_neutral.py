@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import duckdb
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from outcomes.neutral import ESCAPED, PATTERN, neutral, restored
+from outcomes.neutral import freed, guarded, neutral
 
 # Signs: OWASP, "CSV Injection" (= + - @ tab CR, full-width forms, quoting alone does not help); ASVS 1.2.10 adds NUL and LF; CWE-1236.
 SIGNS = ["=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "＠"]
@@ -17,7 +16,7 @@ texts = st.text(st.one_of(st.sampled_from([*SIGNS, "'", " ", "\u00a0", "\u3000",
 
 @pytest.mark.parametrize("text", [*RUN, *SIGNS, *(" " + text for text in RUN), *("\u00a0" + sign + "x" for sign in SIGNS), *("\u3000" + sign + "x" for sign in SIGNS)])
 def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe(text):
-    assert neutral(text) == "'" + text and restored("'" + text) == text
+    assert neutral(text) == "'" + text and freed("'" + text) == text
 
 
 @pytest.mark.parametrize("value", [-0.137, -5, 0, None, True, "-0.137", "-5", "+3,5"])
@@ -27,7 +26,7 @@ def test_numbers_stay_numbers(value):
 
 @given(texts)
 def test_every_text_is_read_back_as_it_was(text):
-    assert restored(neutral(text)) == text
+    assert freed(neutral(text)) == text == freed(guarded(text))
 
 
 @given(texts)
@@ -35,12 +34,3 @@ def test_nothing_that_goes_out_starts_like_a_formula(text):
     out = neutral(text)
     start = out.lstrip(" \u00a0\u3000\u200b\ufeff")[:1]
     assert start not in SIGNS or out.strip().lstrip("+-").replace(",", ".", 1).replace(".", "", 1).isdigit()
-
-
-@given(st.lists(texts.filter(lambda text: "\x00" not in text), min_size=1, max_size=20))
-def test_the_database_and_python_agree_on_what_is_a_formula(many):
-    """The export makes its texts harmless in SQL; a text must not depend on the way it took."""
-    import re
-
-    found = duckdb.execute("SELECT regexp_matches(unnest(?), ?)", [many, f"{PATTERN}|{ESCAPED}"]).fetchall()
-    assert [one for (one,) in found] == [bool(re.match(f"{PATTERN}|{ESCAPED}", text)) for text in many]

@@ -13,8 +13,8 @@ import pyarrow.csv
 
 from outcomes import schemas
 from outcomes.intake import headings
-from outcomes.intake.formulas import freed
 from outcomes.intake.source import Cells, Options, Reading, Sheet
+from outcomes.neutral import freed
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _BLANK_LINE = re.compile(rb"\n[ \t]*\r?\n")
@@ -40,7 +40,7 @@ def read(reading: Reading, options: Options) -> None:
     if reading.refused:
         return
     columns, lines = _quick(data, separator, first, names, places) or _careful(reading, table, data, separator, first, names, places)
-    columns = {name: _freed(cells) if table.column(name).type in ("text", "position") else cells for name, cells in columns.items()}
+    columns = {name: without_guards(cells) if table.column(name).type not in ("date", "code", "number", "whole") else cells for name, cells in columns.items()}
     reading.sheets.append(Sheet(table.name, reading.number, "", lines, columns, places))
 
 
@@ -152,7 +152,7 @@ def compact(values: list, index: np.ndarray) -> Cells:
     return Cells(values, np.where(blank[index], -1, index).astype(np.int32))
 
 
-def _freed(cells: Cells) -> Cells:
+def without_guards(cells: Cells) -> Cells:
     """Text cells without the apostrophe that keeps a spreadsheet from taking them for formulas."""
     return Cells([freed(value) if isinstance(value, str) else value for value in cells.values], cells.index)
 

@@ -43,12 +43,10 @@ def tidy(reading: Reading, sheet: Sheet) -> Sheet:
 
 def _second_headings(sheet: Sheet, filled: np.ndarray) -> int | None:
     """The first row where it explains the headings: words without a digit in at least two columns, and not one of them a word that its column knows."""
-    from outcomes.intake.wide import table as wide_table
-
-    first = int(np.argmax(filled)) if filled.any() else -1
-    if first < 0:
+    table = schemas.tables().get(sheet.table)
+    if table is None or not filled.any():
         return None
-    table = schemas.tables().get(sheet.table) or wide_table(sheet.table)
+    first = int(np.argmax(filled))
     words, read = 0, 0
     for name, cells in sheet.columns.items():
         value = cells.values[cells.index[first]] if cells.index[first] >= 0 else None

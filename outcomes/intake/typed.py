@@ -12,7 +12,6 @@ from outcomes import schemas
 from outcomes.intake import dates, numbers, phrases, positions, privacy
 from outcomes.intake.source import Cells, Refused, Sheet
 from outcomes.intake.words import fold, meanings, suggestion, unseen
-from outcomes.neutral import restored
 
 PERSON = {"patient", "patient_id", "clinician"}
 SPREADSHEET_ERRORS = {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#GETTING_DATA"}
@@ -59,7 +58,7 @@ def typed(sheet: Sheet, table: schemas.Table, choices: Choices) -> tuple[pd.Data
             try:
                 if isinstance(value, Refused):
                     raise _Unreadable(value.rule, value.why, value.remedy)
-                values.append(_READERS[column.type](restored(value), column, choices))
+                values.append(_READERS[column.type](value, column, choices))
             except _Unreadable as problem:
                 values.append(None)
                 unreadable[number] = problem

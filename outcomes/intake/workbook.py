@@ -12,7 +12,7 @@ import numpy as np
 from outcomes import schemas
 from outcomes.errors import OutcomesError
 from outcomes.intake import archive, headings, traps
-from outcomes.intake.delimited import compact
+from outcomes.intake.delimited import compact, without_guards
 from outcomes.intake.source import Options, Reading, Sheet
 
 TOP_ROWS = 20  # the headings are looked for in these
@@ -155,7 +155,7 @@ def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch, spo
             for name, value in taken:
                 values = distinct[name]
                 index[name].append(values.setdefault((type(value), value), len(values)))
-    columns = {name: compact([value for _, value in distinct[name]], np.array(index[name], dtype=np.int32)) for name in places}
+    columns = {name: without_guards(compact([value for _, value in distinct[name]], np.array(index[name], dtype=np.int32))) for name in places}
     return columns, np.array(lines, dtype=np.int32)
 
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from outcomes import episodes, intake, schemas, synthetic_data
 from outcomes.cli import main
-from outcomes.intake.formulas import freed, guarded
+from outcomes.neutral import freed, guarded
 from outcomes.intake.privacy import content
 from outcomes.plan import read_plan
 from outcomes.store import open_store, private
