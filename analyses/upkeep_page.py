@@ -68,7 +68,8 @@ def _totals(up, folder) -> list:
         rows.append({"what": label, "per_patient_year": rate, "low": low, "high": high, "total": float(up.patients[column].sum())})
     shown = pd.DataFrame([{"what": row["what"], "per patient and year": words.rate(row["per_patient_year"]), "likely range": _likely(row["per_patient_year"], row["low"], row["high"]), "in all": words.number(row["total"])} for row in rows])
     facts = Facts((("Patients", str(len(up.patients))), ("Years followed, together", words.number(up.years)), ("Without any unplanned visit", words.share(float((up.patients["unplanned"] == 0).mean()), len(up.patients))), *minutes(up)))
-    return [*_table(folder, "upkeep", "Visits and chair time per patient and year", shown, pd.DataFrame(rows)), facts]
+    narrow = [Prose((f"Of fewer than {words.count(up.few, 'patient')} the likely ranges are made as if visits came independently of one another: they are too narrow.",))] if 0 < (up.patients["years"] > 0).sum() < up.few else []
+    return [*_table(folder, "upkeep", "Visits and chair time per patient and year", shown, pd.DataFrame(rows)), facts, *narrow]
 
 
 def minutes(up) -> tuple[tuple[str, str], ...]:
@@ -146,13 +147,13 @@ def _unplanned(found: Kinds, up, plan, folder) -> list:
         return [Prose((f"No unplanned visit in {words.number(up.years)} years of all patients together.",))]
     some, chance = found.half_from(plan["report"]["seed"])
     people = len(up.patients)
-    half = f"Half of {words.count(up.unplanned, 'unplanned visit')} came from {some} of {words.count(people, 'patient')}; if all patients came equally often for their time, chance alone would make it about {chance}."
+    half = f"Half of {words.count(up.unplanned, 'unplanned visit')} came from {some} of {words.count(people, 'patient')}; if all patients came equally often for their time, chance alone would make it about {chance}. " if people >= up.few else ""
     amiss = found.amiss()
     if amiss.empty:
-        return [Notice(f"{half} {ONLY_WHERE} The log does not say what was found at them.")]
+        return [Notice(f"{half}{ONLY_WHERE} The log does not say what was found at them.")]
     shown = pd.DataFrame([{"found at unplanned visits": f"{FOUND[row.part]}: {row.finding}", "visits": str(row.visits), "of all unplanned": words.share(row.visits / up.unplanned, up.unplanned, people), "patients": str(row.patients)} for row in amiss.head(MOST_FOUND).itertuples()])
     rest = f" The {words.count(len(amiss) - MOST_FOUND, 'rarer finding')} {'stands' if len(amiss) == MOST_FOUND + 1 else 'stand'} in the CSV." if len(amiss) > MOST_FOUND else ""
-    return [*_table(folder, "unplanned_visits_found", "Where the unplanned visits come from", shown, amiss), Prose((f"{half} A visit with two findings counts in both lines.{rest} {ONLY_WHERE}",))]
+    return [*_table(folder, "unplanned_visits_found", "Where the unplanned visits come from", shown, amiss), Prose((f"{half}A visit with two findings counts in both lines.{rest} {ONLY_WHERE}",))]
 
 
 def _cost(found: Kinds, up, plan, folder) -> list:
