@@ -77,7 +77,7 @@ def said(report: Path) -> str:
 
 def test_the_talk_answers_its_questions_in_order(clinic):
     kickers = [shown(slide)[1] if place else "" for place, slide in enumerate(opened(clinic).slides)]
-    assert kickers[1:] == ["Who is in it", "First repair of a denture", "Inserts: wear", "Housings: bond", "Is starting light wise?", "Are they happy?", "What I will change", "Before you quote this", "Spare slide"]
+    assert kickers[1:] == ["Who is in it", "First repair of a denture", "Inserts: wear", "Housings: bond", "Is starting light wise?", "Are they happy?", "Standards", "Upkeep", "What I will change", "Before you quote this", "Spare slide"]
     for slide in list(opened(clinic).slides)[1:-1]:
         assert slide.shapes.title.text_frame.text.endswith("."), "the title is the message as a sentence"
         assert sum(hasattr(shape, "image") for shape in slide.shapes) <= 1
