@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import glob
 import os
+import sys
 import threading
+import time
 from collections import Counter
+from contextlib import suppress
 from pathlib import Path
 
 import duckdb
@@ -13,8 +17,11 @@ from outcomes import __version__
 from outcomes.errors import Misuse
 from outcomes.store import layout, trouble
 from outcomes.store.private import owner_only, spill_apart, spill_beside
+from outcomes.store.whereabouts import network_note
 
 MOST_MEMORY = 4.0  # GiB for queries; half the machine's memory where that is less
+
+LEFT_BEHIND = 600  # seconds after which a half-made store is no longer being made by anybody
 
 SETTINGS = {"python_enable_replacements": "false", "autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
 
@@ -33,6 +40,15 @@ def open_store(path: str | Path, *, create: bool = False, read_only: bool = Fals
     from outcomes.store.store import Store
 
     path = Path(path)
+    try:
+        return _opened(path, create, read_only, Store)
+    except trouble.InUse as busy:
+        if not network_note(path):
+            raise
+        raise trouble.InUse(f"{busy} It lies on a network drive, so another computer may hold it.") from None
+
+
+def _opened(path: Path, create: bool, read_only: bool, Store):
     with trouble.plainly(path.name):
         look_at(path, create=create and not read_only)
         if not path.exists():
@@ -72,14 +88,27 @@ def look_at(path: Path, *, create: bool) -> None:
         with open(path, "rb") as file:
             start = file.read(16)
     except PermissionError:
-        raise Misuse(f"You may not read {path.name}. Ask whoever owns it.") from None
+        raise barred(path.name, sys.platform) from None
     if start[8:12] != b"DUCK":
         raise trouble.not_a_store(path.name)
 
 
+def barred(name: str, platform: str) -> Misuse:
+    """A file that cannot be opened: on Windows that is also how the system answers for a file that another program holds."""
+    if platform == "win32":
+        return Misuse(f"{name} cannot be opened: another program holds it, or you may not read it. Close the other window or wait until its work is done, then try again; nothing was changed.")
+    return Misuse(f"You may not read {name}. Ask whoever owns it.")
+
+
 def make(path: Path) -> None:
-    """Lay out an empty store under another name and give it its own when it is whole, so that no half-made store is ever met."""
-    part = path.with_name(path.name + ".part")
+    """Lay out an empty store under another name and give it its own when it is whole, so that no half-made store is ever met.
+
+    The other name is this process's own: two programs that make the same store at once leave one whole store.
+    """
+    for left in path.parent.glob(f"{glob.escape(path.name)}.*.part*"):
+        if time.time() - left.stat().st_mtime > LEFT_BEHIND:
+            left.unlink(missing_ok=True)
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
     part.unlink(missing_ok=True)
     try:
         with owner_only():
@@ -91,12 +120,23 @@ def make(path: Path) -> None:
                 connection.execute("CHECKPOINT")  # closing would do it too, but keeps quiet where it fails
             finally:
                 connection.close()
-        if path.exists():
-            return
-        part.rename(path)
+        with suppress(FileExistsError):  # another program was quicker
+            named(part, path)
     finally:
         for left in (part, part.with_name(part.name + ".wal")):
             left.unlink(missing_ok=True)
+
+
+def named(part: Path, path: Path) -> None:
+    """Give a file its final name, never over another. Raises FileExistsError where there is one."""
+    if path.exists():
+        raise FileExistsError(path.name)
+    try:
+        os.link(part, path)  # renaming would replace a store made meanwhile
+    except (OSError, AttributeError) as problem:
+        if isinstance(problem, FileExistsError) or path.exists():
+            raise FileExistsError(path.name) from None
+        part.rename(path)  # a file system without links; on Windows renaming replaces nothing
 
 
 def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:

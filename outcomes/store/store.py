@@ -19,6 +19,7 @@ from outcomes.store.changes import Changes, Declined
 from outcomes.store.content import revision, seal
 from outcomes.store.private import clear_spill, owner_only, restrict
 from outcomes.store.report import LoadReport, UndoReport, load_sentences
+from outcomes.store.whereabouts import network_note
 
 LOADING_MEMORY = 0.75  # GiB for DuckDB while loading, so that check and load of a million rows stay below 2 together
 
@@ -40,8 +41,7 @@ class Store:
             self._connection = door.connect(path, read_only=read_only)
             self._bring_up_to_date()
             if not read_only:
-                note = restrict(path)
-                self.notes += [note] if note else []
+                self.notes += [note for note in (restrict(path), network_note(path)) if note]
         except BaseException:
             self.close()
             raise

@@ -9,7 +9,8 @@ from pathlib import Path
 from outcomes.errors import DataProblem, Misuse, OutcomesError
 
 _FULL = ("no space left", "file too large", "not enough space", "quota exceeded", "max_temp_directory_size")
-_BUSY = ("could not set lock", "conflicting lock", "being used by another process")
+_UNLOCKABLE = ("no locks available", "lock on file: operation not supported", "function not implemented", "locking not supported")
+_BUSY = ("could not set lock", "conflicting lock", "being used by another process", "file is already open in")
 _HERE = ("different configuration", "unique file handle conflict", "already attached", "already open")
 _NEWER = ("version number", "newer version of duckdb", "storage version")
 _ALIEN = ("not a valid duckdb", "extension", "encrypted")
@@ -18,9 +19,18 @@ _BARRED = ("permission denied", "read-only file system", "access is denied", "op
 _FULL_NUMBERS = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
-def in_use(name: str) -> Misuse:
+class InUse(Misuse):
     """The store is open in another program."""
-    return Misuse(f"The store {name} is in use by another program. Close the other window or wait until its work is done, then try again; nothing was changed.")
+
+
+def in_use(name: str) -> InUse:
+    """The store is open in another program."""
+    return InUse(f"The store {name} is in use by another program. Close the other window or wait until its work is done, then try again; nothing was changed.")
+
+
+def cannot_lock(name: str) -> Misuse:
+    """The drive has no locks, so that two programs could write at once."""
+    return Misuse(f"The drive on which {name} lies cannot keep other programs out, as some network drives cannot. Copy the store to this computer's own disk and work there; nothing was changed.")
 
 
 def open_here(name: str) -> Misuse:
@@ -68,6 +78,8 @@ def sentence(problem: BaseException, name: str) -> OutcomesError:
 
     if getattr(problem, "errno", None) in _FULL_NUMBERS or says(_FULL):
         return full(name)
+    if says(_UNLOCKABLE):
+        return cannot_lock(name)
     if says(_BUSY):
         return in_use(name)
     if says(_HERE):
