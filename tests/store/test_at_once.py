@@ -78,26 +78,33 @@ def test_a_load_while_a_report_reads_is_refused_and_the_report_goes_on(tmp_path)
 
 @pytest.fixture
 def small_disk(tmp_path):
-    """A file system of its own of three megabytes, where the system lets us make one."""
+    """A file system of its own of sixteen megabytes, where the system lets us make one."""
     place = tmp_path / "disk"
     place.mkdir()
-    if sys.platform != "linux" or os.geteuid() != 0 or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", str(place)], capture_output=True).returncode:
+    if sys.platform != "linux" or os.geteuid() != 0 or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=16m", "tmpfs", str(place)], capture_output=True).returncode:
         pytest.skip("this user may not make a file system; a limit on the size of files stands in for it in test_trouble.py")
     yield place
     subprocess.run(["umount", "-l", str(place)], check=True)
 
 
-def test_a_disk_that_really_fills_up_is_told_and_the_store_is_as_it_was(tmp_path, small_disk):
-    from outcomes import synthetic_data
+@pytest.mark.parametrize("free", [40_000, 5_000_000], ids=["no room for the copy", "no room for the rows"])
+def test_a_disk_that_really_fills_up_is_told_and_the_store_is_as_it_was(tmp_path, small_disk, free):
+    from outcomes import intake, synthetic_data
+    from outcomes.errors import Misuse
 
-    store = small_disk / "clinic.duckdb"
-    assert ended(subprocess.Popen([*COMMAND, "load", str(entry(tmp_path / "P1", "P1")), "--store", str(store)], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True))[0] == 0
-    with open_store(store, read_only=True) as opened:
-        before = opened.revision
-    files = synthetic_data.write(synthetic_data.simulate("demo", patients=300, seed=3), tmp_path / "files", form="long", file="csv")
-    status, said = ended(subprocess.Popen([*COMMAND, "load", str(files[0].parent), "--store", str(store)], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True))
-    assert status == 2 and "There is no room left on the disk for the store clinic.duckdb" in said and "nothing was changed" in said, said
-    with open_store(store, read_only=True) as opened:
-        assert opened.revision == before and opened.verify() == []
-    with open_store(store) as opened:  # writable: what the failed load left is cleared away
-        assert opened.undo().undone == 1
+    path, filler = small_disk / "clinic.duckdb", small_disk / "holiday.jpg"
+    with open_store(path, create=True) as store:
+        store.load(intake.check(sorted(entry(tmp_path / "P1", "P1").iterdir())))
+        before = store.revision
+    more = intake.check(synthetic_data.write(synthetic_data.simulate("demo", patients=1200, seed=3), tmp_path / "files", form="long", file="csv"))
+    disk = os.statvfs(small_disk)
+    filler.write_bytes(os.urandom(disk.f_bavail * disk.f_frsize - free))
+    with open_store(path) as store:
+        with pytest.raises(Misuse, match="There is no room left on the disk for the store clinic.duckdb. Free some space, then try again; nothing was changed"):
+            store.load(more)
+        assert store.revision == before and store.verify() == []
+    with open_store(path, read_only=True) as store:
+        assert store.revision == before and len(store.history()) == 1
+    filler.unlink()
+    with open_store(path) as store:  # with room again, everything works on
+        assert store.undo().undone == 1 and store.verify() == []
