@@ -18,9 +18,10 @@ ALLOWED = {
     "outcomes/episodes": set(),
     "outcomes/longevity": set(),
     "outcomes/satisfaction": {"longevity"},
+    "outcomes/club": {"longevity"},
     "outcomes/present": set(),
     "synthetic_data": set(),
-    "analyses": {"store", "episodes", "longevity", "satisfaction", "present"},
+    "analyses": {"store", "episodes", "longevity", "satisfaction", "club", "present"},
 }
 ALWAYS = {"errors", "plan", "schemas", "progress", "neutral", "__version__"}
 HEAVY = {"pandas", "numpy", "scipy", "duckdb", "pandera", "lifelines", "statsmodels", "matplotlib", "seaborn", "openpyxl", "jinja2", "pyarrow"}
