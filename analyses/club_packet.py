@@ -13,7 +13,7 @@ from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.people import satisfied
 from outcomes.analyses.upkeep import upkeep
 from outcomes.club import packet as packets
-from outcomes.club.bands import QUARTERS, Band, bands
+from outcomes.club.bands import Band, bands, labelled, labels_of, said
 from outcomes.club.cells import Cells, Known, Release
 from outcomes.club.hiding import LATER, hide
 from outcomes.club.rule import Rule, rule_of
@@ -50,15 +50,15 @@ def make(log, releases) -> Made:
     visits, scored = upkeep(log), satisfied(log, next(iter(log.plan["instruments"]), ""))
     cells = _cells(groups, told, visits, scored)
     earlier = releases.earlier
-    shown = hide(cells, rule, earlier, known=lambda hidden: tuple(one.known for one in told.values() if one.known is not None and not one.why(hidden)))
     moved = {label for label, count in cells.counts.items() if any(rule.few(count - before.get(label, count)) for _, before in earlier)}
+    shown = hide(cells, rule, earlier, known=lambda hidden: tuple(known for one in told.values() if not one.why(hidden) for known in one.known))
     reasons = shown.reasons
     body = {
         "format": packets.FORMAT, "software": __version__, "codebook": codebook(), "questions": questions(log.plan), "questions_digest": packets.digest(questions(log.plan)),
         "sharing": rule.body(), "clinic": releases.clinic, "closes": f"{log.closing.year}, quarter {(log.closing.month + 2) // 3}",
         "people": packets.people_shown(shown.release.shown),
-        "endpoints": [one.body(one.why(reasons) or _moved(f"{name}: {HAD}", moved, rule), rule) for name, one in told.items()],
-        "upkeep": _upkeep(visits, reasons, moved, rule), "satisfaction": _satisfaction(scored, log.plan, reasons, moved, rule),
+        "endpoints": [one.body(shown.release.shown, reasons, moved) for one in told.values()],
+        "upkeep": _upkeep(visits, reasons, moved, rule), "satisfaction": _satisfaction(scored, log.plan, reasons, moved),
     }  # fmt: skip
     return Made(packets.sealed({**body, "sign": releases.sign(body)}), shown.release, cells.counts, reasons, rule)
 
@@ -108,6 +108,7 @@ def _cells(groups: pd.DataFrame, told: dict, visits, scored) -> Cells:
     counts: dict[str, int] = {EVERYBODY: len(groups)}
     sums, spare, growing = [], {}, {EVERYBODY}
     for group in GROUPS:
+        growing |= set(NAMES[group])
         counts |= {name: int((groups[group] == name).sum()) for name in NAMES[group]}
         sums.append((EVERYBODY, NAMES[group]))
         spare |= dict.fromkeys(NAMES[group], 2)
@@ -119,12 +120,17 @@ def _cells(groups: pd.DataFrame, told: dict, visits, scored) -> Cells:
         sums.append((EVERYBODY, tuple(labels.values())))
         spare |= {labels[HAD]: 0, labels[NOT]: 1, labels[OUT]: 3}
         growing.add(labels[HAD])
+        more, added, spared = labelled(name, one.bands, EVERYBODY, (labels[HAD], labels[NOT], labels[OUT]))
+        counts |= more
+        sums += added
+        spare |= spared
         for group in CROSSED:
             inner = {(kind, part): f"{name}: {kind}, {part}" for kind in labels for part in NAMES[group]}
             counts |= {label: int(((one.kind == kind) & (groups[group] == part)).sum()) for (kind, part), label in inner.items()}
             sums += [(part, tuple(inner[kind, part] for kind in labels)) for part in NAMES[group]]
             sums += [(labels[kind], tuple(inner[kind, part] for part in NAMES[group])) for kind in labels]
             spare |= dict.fromkeys(inner.values(), 4)
+            growing |= {inner[HAD, part] for part in NAMES[group]}
     seen = visits.patients[visits.patients["patient_id"].isin(groups.index) & (visits.patients["years"] > 0)]
     had = int((seen["unplanned"] > 0).sum())
     counts |= dict(zip(UPKEEP, (had, len(seen) - had, len(groups) - len(seen))))
@@ -144,26 +150,27 @@ class _Told:
     name: str
     unit: str
     kind: pd.Series
-    curve: tuple[tuple[Band, float, float | None], ...]
-    known: Known | None
+    bands: list[Band]
+    curve: tuple[tuple[float, float | None], ...]
+    known: tuple[Known, ...]
     silent: str = ""
 
     @classmethod
     def of(cls, life, log, people: pd.Index, rule: Rule) -> _Told:
         if log.guard_of(life):
-            return cls(life.name, life.unit, pd.Series(OUT, people), (), None, "its log lists failures only")
+            return cls(life.name, life.unit, pd.Series(OUT, people), [], (), (), "its log lists failures only")
         rows = life.rows[life.rows["patient_id"].isin(people)]
-        by = rows.groupby("patient_id")
-        last = by["found_day"].max()
+        last = rows.groupby("patient_id")["found_day"].max()
         event = rows[rows["observed"]].groupby("patient_id")["found_day"].min().reindex(last.index).fillna(np.inf)
         report = log.plan["report"]
-        wanted = [report["headline_years"], *sorted(report["horizons_years"])]
-        taken = bands(event.to_numpy(), last.to_numpy(), wanted, rule, year=YEAR)
-        taken = [band for band in taken if life.headline is not None and not np.isnan(life.headline.survival_at(band.quarters * YEAR / QUARTERS))]
-        until = taken[-1].quarters * YEAR / QUARTERS if taken else np.inf
-        kind = pd.Series(np.where(event <= until, HAD, NOT), last.index).reindex(people).fillna(OUT)
-        curve = tuple((band, *_share(life, band.quarters * YEAR / QUARTERS)) for band in taken)
-        return cls(life.name, life.unit, kind, curve, _says(life, curve, rows))
+        taken = bands(event.to_numpy(), last.to_numpy(), [report["headline_years"], *sorted(report["horizons_years"])], rule, year=YEAR)
+        taken = [band for band in taken if life.headline is not None and not np.isnan(life.headline.survival_at(band.years * YEAR))]
+        until = taken[-1].years * YEAR if taken else np.inf
+        kind = pd.Series(np.where((event <= until) & (event < np.inf), HAD, NOT), last.index).reindex(people).fillna(OUT)
+        curve = tuple(_share(life, band.years * YEAR) for band in taken)
+        late = life.examined or (rows["entry_day"].fillna(0) > 0).any()
+        known = said(life.name, taken, [share for share, _ in curve], tuple(f"{life.name}: {kind}" for kind in (HAD, NOT, OUT)), parts=np.inf if late else len(rows) / max(len(last), 1), decimals=SHARES, rule=rule)
+        return cls(life.name, life.unit, kind, taken, curve, tuple(known))
 
     def why(self, hidden: dict[str, str]) -> str:
         """Why the curve stays home, given what is hidden; "" where it may leave."""
@@ -176,9 +183,13 @@ class _Told:
             return "few patients had it" if hidden[label] != LATER else hidden[label]
         return ""
 
-    def body(self, withheld: str, rule: Rule) -> dict:
-        points = [] if withheld else [
-            {"years": band.quarters / QUARTERS, "share": share, "error": error, "at_risk": rule.rounded(band.at_risk) if band.counted else packets.HIDDEN_WORD} for band, share, error in self.curve]
+    def body(self, shown: dict[str, int | None], hidden: dict[str, str], moved: set[str]) -> dict:
+        """As it stands in a packet: a share is told where as many had it by then as in every earlier packet, or enough more."""
+        withheld, points = self.why(hidden), []
+        if not withheld:
+            labels = labels_of(self.name, self.bands, f"{self.name}: {HAD}").had
+            points = [{"years": band.years, "share": share, "error": error} for band, label, (share, error) in zip(self.bands, labels, self.curve) if label not in moved]
+            withheld = "" if points else "few patients more had it than in an earlier packet"
         return {"name": self.name, "unit": self.unit, "curve": points, "withheld": withheld}
 
 
@@ -192,20 +203,12 @@ def _share(life, day: float) -> tuple[float, float | None]:
     return round(share, SHARES), round(float(factor * se / (share * abs(np.log(share)))), ERRORS) or None
 
 
-def _says(life, curve, rows: pd.DataFrame) -> Known | None:
-    """What the last share says about counts where every patient has one part followed from day 0: no more failed than its share lost."""
-    if not curve or life.examined or len(rows) != rows["patient_id"].nunique() or (rows["entry_day"].fillna(0) > 0).any():
-        return None
-    lost = 1 - curve[-1][1] + 10.0**-SHARES / 2
-    return Known({f"{life.name}: {HAD}": 1 - lost, f"{life.name}: {NOT}": -lost}, high=0.0)
-
-
-def _moved(label: str, moved: set[str], rule: Rule) -> str:
-    return f"fewer than {rule.minimum} patients more than in an earlier release" if label in moved else ""
+def _moved(label: str, moved: set[str]) -> str:
+    return "few patients more or fewer than in an earlier packet" if label in moved else ""
 
 
 def _upkeep(visits, hidden: dict[str, str], moved: set[str], rule: Rule) -> dict:
-    withheld = "its counts are hidden" if UPKEEP[0] in hidden else _moved(UPKEEP[0], moved, rule) or _moved(UPKEEP[1], moved, rule)
+    withheld = "its counts are hidden" if UPKEEP[0] in hidden else _moved(UPKEEP[0], moved) or _moved(UPKEEP[1], moved)
     rate, low, high, _ = visits.rate()
     if not withheld and not (rate > 0 and np.isfinite(low) and low > 0):
         withheld = "nobody came unplanned"
@@ -218,11 +221,11 @@ def _upkeep(visits, hidden: dict[str, str], moved: set[str], rule: Rule) -> dict
     return {"rate": round(rate, ERRORS), "error": round(float(np.log(high / low) / 2 / reach), ERRORS) or None, "patient_years": rule.rounded(round(visits.years)), "withheld": ""}
 
 
-def _satisfaction(scored, plan, hidden: dict[str, str], moved: set[str], rule: Rule) -> dict:
+def _satisfaction(scored, plan, hidden: dict[str, str], moved: set[str]) -> dict:
     nothing = {"instrument": next(iter(plan["instruments"]), ""), "change": None, "error": None}
     if scored is None or scored.change is None:
         return {**nothing, "withheld": "too few answered before and a year after"}
-    withheld = "its counts are hidden" if SATISFIED[0] in hidden else _moved(SATISFIED[0], moved, rule)
+    withheld = "its counts are hidden" if SATISFIED[0] in hidden else _moved(SATISFIED[0], moved)
     if withheld:
         return {**nothing, "withheld": withheld}
     return {**nothing, "change": round(float(scored.change.improvement), SHARES), "error": round(float(scored.change.se), ERRORS) or None, "withheld": ""}

@@ -66,8 +66,8 @@ def _curves(packet: dict) -> pd.DataFrame:
     rows = []
     for one in packet["endpoints"]:
         for point in one["curve"]:
-            rows.append({"what": one["name"], "unit": one["unit"], "years": f"{point['years']:g}", "share": f"{point['share']:g}", "error": "none: nobody had it" if point["error"] is None else f"{point['error']:g}", "patients still followed": str(point["at_risk"])})
-    return pd.DataFrame(rows, columns=["what", "unit", "years", "share", "error", "patients still followed"])
+            rows.append({"what": one["name"], "unit": one["unit"], "years": f"{point['years']:g}", "share": f"{point['share']:g}", "error": "none: nobody had it" if point["error"] is None else f"{point['error']:g}"})
+    return pd.DataFrame(rows, columns=["what", "unit", "years", "share", "error"])
 
 
 def _others(packet: dict) -> pd.DataFrame:

@@ -7,6 +7,8 @@ The smallest and largest value of a count, or of the difference of a count betwe
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import optimize, sparse
 
@@ -46,6 +48,7 @@ class Bounds:
                         at_most.append(({self.place[earlier[-1], label]: 1.0, self.place[number, label]: -1.0}, 0.0))
         self.equal, self.equal_to = _matrix(equal, len(lower))
         self.at_most, self.at_most_to = _matrix(at_most, len(lower))
+        self.believed = (True, growing)  # whether the estimates, and that counts only grow, are taken into account
         self.consistent = self._solve(np.zeros(len(lower))) is not None
 
     def _solve(self, costs: np.ndarray):
@@ -113,3 +116,14 @@ def _matrix(rows: list, width: int):
             j.append(place)
             values.append(weight)
     return sparse.csr_matrix((values, (i, j)), shape=(len(rows), width)), np.array([bound for _, bound in rows])
+
+
+def system(releases: list[Release]) -> Bounds:
+    """The tightest consistent system: where somebody left the log or changed groups counts do not only grow, and then nobody can build on that."""
+    bare = [replace(release, known=()) for release in releases]
+    for known, growing in ((releases, True), (releases, False), (bare, True), (bare, False)):
+        found = Bounds(known, growing=growing)
+        found.believed = (known is releases, growing)
+        if found.consistent:
+            break
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from outcomes.club.bounds import Bounds
+from outcomes.club.bounds import system
 from outcomes.club.cells import HIDDEN, Cells, Known, Release
 from outcomes.club.rule import Rule
 from outcomes.errors import DataProblem
@@ -40,13 +40,23 @@ def hide(cells: Cells, rule: Rule, earlier: list[tuple[Release, dict[str, int]]]
             for label, shown in release.shown.items():
                 if label in counts and label not in reasons and shown is not HIDDEN and _tells(counts[label], shown, release, rule):
                     reasons[label] = LATER
+        targets = open_ = _targets(cells, reasons, rule, earlier)
+        believed, rounds = None, 0
         while True:
             _complements(cells, reasons, rule)
-            lost = _given_back(cells, reasons, rule, earlier, known)
-            if not lost:
+            bounds = system([release for release, _ in earlier] + [_release(cells, reasons, rule, known)])
+            # Hiding more only widens what is possible: a count that was safe stays safe, and only the others are asked again.
+            open_ = bounds.recovered(open_ if bounds.believed == believed else targets, rule.minimum)
+            believed = bounds.believed
+            if not open_:
                 break
-            for label in lost:
-                _hide_one_beside(cells, reasons, label)
+            rounds += 1
+            before = len(reasons)
+            for label in dict.fromkeys(target[-1][1] for target in open_):
+                for _ in range(1 + rounds // 4):  # what resists is helped with more at a time
+                    _hide_one_beside(cells, reasons, label if label in cells.counts else cells.everybody)
+            if len(reasons) == before:
+                raise DataProblem("Whatever is hidden, a count of few people could be worked out from what was shared before. Share again when more patients have come, or pass on the earlier packet unchanged.")
     return Shown(_release(cells, reasons, rule, known), reasons)
 
 
@@ -84,15 +94,14 @@ def _complements(cells: Cells, reasons: dict[str, str], rule: Rule) -> None:
 
 
 def _hide_one_beside(cells: Cells, reasons: dict[str, str], label: str) -> None:
-    """Hide one more count that is tied to this one; raise where there is none left."""
+    """Hide one more count that is tied to this one, or any other where none of those is left."""
     beside = []
     for whole, parts in cells.sums:
         if label == whole or label in parts:
             beside += [other for other in (*parts, whole) if other not in reasons and cells.counts[other]]
     if not _hide(cells, reasons, beside):
         every = [other for other, count in cells.counts.items() if other not in reasons and count]
-        if not _hide(cells, reasons, every):
-            raise DataProblem("Whatever is hidden, what was shared before gives a count of few people back. Share again when more patients have come, or pass on the earlier packet unchanged.")
+        _hide(cells, reasons, every)
 
 
 def _hide(cells: Cells, reasons: dict[str, str], candidates: list[str]) -> bool:
@@ -104,23 +113,14 @@ def _hide(cells: Cells, reasons: dict[str, str], candidates: list[str]) -> bool:
     return True
 
 
-def _given_back(cells: Cells, reasons: dict[str, str], rule: Rule, earlier, known) -> list[str]:
-    """Labels of this release that could be worked out, alone or as a difference from an earlier release."""
-    releases = [release for release, _ in earlier] + [_release(cells, reasons, rule, known)]
-    bounds = Bounds(releases)
-    if not bounds.consistent:  # somebody left the log or changed groups: then nobody can build on counts that only grow
-        bounds = Bounds(releases, growing=False)
+def _targets(cells: Cells, reasons: dict[str, str], rule: Rule, earlier) -> list:
+    """What must not be worked out: every small count of this release and of earlier ones, and every small difference between them."""
     now = len(earlier)
     targets = [((now, label),) for label in reasons if rule.few(cells.counts[label])]
     for number, (release, before) in enumerate(earlier):
         targets += [((number, label),) for label, shown in release.shown.items() if shown is HIDDEN and rule.few(before[label])]
         targets += [((number, label), (now, label)) for label in cells.counts if label in before and rule.few(cells.counts[label] - before[label])]
-    return list(dict.fromkeys(_to_hide_near(target, cells, now) for target in bounds.recovered(targets, rule.minimum)))
-
-
-def _to_hide_near(target, cells: Cells, now: int) -> str:
-    label = target[-1][1]
-    return label if label in cells.counts else cells.everybody
+    return targets
 
 
 def _release(cells: Cells, reasons: dict[str, str], rule: Rule, known) -> Release:

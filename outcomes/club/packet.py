@@ -111,10 +111,10 @@ def _contents(packet: dict) -> None:
             raise _Wrong("an endpoint is not among its questions")
         before = 0.0
         for point in one["curve"]:
-            years, share, error, at_risk = point["years"], point["share"], point["error"], point["at_risk"]
+            years, share, error = point["years"], point["share"], point["error"]
             if not (_number(years) and years > before and (years * 4) % 1 == 0 and _number(share) and 0 <= share <= 1):
                 raise _Wrong(f"the curve of {one['name'][:60]} is none")
-            if not (error is None or _number(error) and error > 0) or not (at_risk == HIDDEN_WORD or _whole(at_risk)):
+            if not (error is None or _number(error) and error > 0):
                 raise _Wrong(f"the curve of {one['name'][:60]} is none")
             before = years
     for part, names in (("upkeep", ("rate", "error", "patient_years")), ("satisfaction", ("change", "error"))):
