@@ -15,6 +15,7 @@ from itertools import combinations
 
 import numpy as np
 from scipy.optimize import linprog
+from scipy.sparse import csr_matrix
 
 GROUPS = (("lower jaw only", "upper jaw only", "both jaws"), ("started light", "started mixed or between", "started medium or firm", "starting level not known"),
           ("one or two sites", "three or more sites", "sites not known"), ("age under 65", "age 65 to 74", "age 75 or older", "age not known"))  # fmt: skip
@@ -27,7 +28,7 @@ def constraints(packet: dict) -> tuple[list, list]:
     people, equal, below = packet["people"], [], []
 
     def add(whole, parts):
-        if whole in people and all(part in people for part in parts):
+        if parts and whole in people and all(part in people for part in parts):
             equal.append({whole: 1.0, **{part: -1.0 for part in parts}})
 
     for group in GROUPS:
@@ -104,14 +105,17 @@ def recovered(made: list) -> list[tuple]:
                 step_down[place[k - 1, label]], step_down[place[k, label]] = 1.0, -1.0
                 upper.append(step_down)
                 bound.append(0.0)
-    system = dict(A_eq=np.array(rows), b_eq=np.zeros(len(rows)), A_ub=np.array(upper) if upper else None, b_ub=np.array(bound) if upper else None, bounds=list(zip(low, high)), method="highs")
+    system = dict(A_eq=csr_matrix(np.array(rows)), b_eq=np.zeros(len(rows)), A_ub=csr_matrix(np.array(upper)) if upper else None, b_ub=np.array(bound) if upper else None, bounds=list(zip(low, high)), method="highs")
 
-    def ends(objective):
+    def ends(objective, minimum):
+        """(least, most); the least is only asked where the most leaves it open."""
         found = []
-        for sign in (1.0, -1.0):
+        for sign in (-1.0, 1.0):
             answer = linprog(sign * objective, **system)
             assert answer.status in (0, 3), "what is published must be possible: the true counts satisfy it"
-            found.append(sign * answer.fun if answer.status == 0 else -sign * np.inf)
+            found.insert(0, sign * answer.fun if answer.status == 0 else -sign * np.inf)
+            if found[0] > minimum - 1 + 1e-6:
+                return [-np.inf, np.inf]
         return found
 
     out = []
@@ -121,7 +125,7 @@ def recovered(made: list) -> list[tuple]:
             if 0 < true < minimum:
                 objective = np.zeros(len(low))
                 objective[place[k, label]] = 1.0
-                if _certain(ends(objective), minimum):
+                if _certain(ends(objective, minimum), minimum):
                     out.append((k, label))
     for a, b in combinations(range(len(made)), 2):
         minimum = made[b].packet["sharing"]["minimum"]
@@ -129,7 +133,7 @@ def recovered(made: list) -> list[tuple]:
             if label in made[a].counts and 0 < abs(true - made[a].counts[label]) < minimum:
                 objective = np.zeros(len(low))
                 objective[place[b, label]], objective[place[a, label]] = 1.0, -1.0
-                if _certain(ends(objective), minimum):
+                if _certain(ends(objective, minimum), minimum):
                     out.append((a, b, label))
     return out
 
