@@ -1,0 +1,54 @@
+"""What is missing, in sentences and as a table."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from outcomes.present import words
+
+# What the share's likely range costs when parts are only looked at so often: variance over that of parts whose day of failure is known, at
+# three years with half of the parts failing by five (tests/analyses/plan_size_study.json).
+GAPS_COST = {0.5: 1.0, 1.0: 1.0, 2.0: 1.0}
+
+
+def sentences(found, speed) -> list[str]:
+    """One for each question; the pace first, what the numbers leave out last."""
+    said = [_pace(speed)]
+    said += [f"{words.sentence(one.question)} (now {one.now}; asked {one.asked}): {_need(one, speed)}" for one in found]
+    cost = "; ".join(f"{words.percent(factor - 1)} more with looks every {words.span(gap)}" for gap, factor in GAPS_COST.items())
+    return [*said, f"These are forecasts: they take coming patients to be like those in the log, and its shares and rates to be right. Where wear is only found at visits, a share takes more patients than if the day were known (simulated: {cost}); the numbers above are worked out from this log's own ranges and hold for its own habit of looking."]
+
+
+def _pace(speed) -> str:
+    if math.isnan(speed.per_month):
+        return f"The log holds {words.count(speed.patients, 'new patient')} in {words.number(speed.months)} months: too few, or too short a time, to say how long more would take."
+    return f"The log gains {words.number(speed.per_month, 1)} new patients a month ({speed.patients} in {words.number(speed.months)} months)."
+
+
+def _need(one, speed) -> str:
+    if one.needed is None:
+        return f"cannot be told: {one.why}."
+    if one.more == 0:
+        return f"{words.count(one.patients, 'patient')} are enough."
+    text = f"{words.count(one.more, 'more patient')} ({words.count(one.needed, 'patient')} in all)"
+    if not math.isnan(speed.per_month):
+        text += f", {_months(speed.months_for(one.more))} of deliveries at this pace"
+    if one.followed_years:
+        text += f", each then followed for {words.span(one.followed_years)}"
+    return text + (f". Basis: {one.basis}." if one.basis else ".")
+
+
+def _months(months: float) -> str:
+    if months > 240:
+        return "more than 20 years"
+    return words.count(math.ceil(months), "month") if months < 36 else words.span(months / 12)
+
+
+def table(found, speed) -> pd.DataFrame:
+    """One row per question, in full."""
+    return pd.DataFrame([
+        {"question": one.question, "now": one.now, "asked": one.asked, "patients_now": one.patients, "patients_needed": one.needed, "patients_more": one.more,
+         "months_of_deliveries": speed.months_for(one.more), "followed_years": one.followed_years, "why_not": one.why, "basis": one.basis}
+        for one in found])  # fmt: skip
