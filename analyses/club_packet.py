@@ -88,12 +88,13 @@ def questions(plan) -> dict:
 def _groups(log) -> pd.DataFrame:
     """One row per patient with an overdenture that may be audited: the groups the patient belongs to."""
     dentures = log.dentures.sort_values(["patient_id", "delivered_on", "arch", "denture_id"], na_position="first")
-    jaws = dentures.groupby("patient_id")["arch"].agg(lambda arch: "both jaws" if arch.nunique() > 1 else f"{arch.iloc[0]} jaw only")
+    arch = dentures.groupby("patient_id")["arch"]
+    jaws = (arch.first() + " jaw only").where(arch.nunique() < 2, "both jaws")
     first = dentures.drop_duplicates("patient_id").set_index("patient_id")
     inserts = log.episodes[log.episodes["part"].isin(("insert", "clip")) & log.episodes["denture_id"].isin(first["denture_id"])].sort_values("serial").drop_duplicates(["denture_id", "position"])
-    forces = inserts.groupby("patient_id").agg(low=("retention_n", "min"), high=("retention_n", "max"), known=("retention_n", lambda force: force.notna().all()), sites=("position", "nunique")).reindex(jaws.index)
+    forces = inserts.groupby("patient_id").agg(low=("retention_n", "min"), high=("retention_n", "max"), known=("retention_n", "count"), parts=("position", "size"), sites=("position", "nunique")).reindex(jaws.index)
     light, firm = forces["high"] <= log.plan["levels"]["low_n"], forces["low"] >= log.plan["levels"]["medium_n"]
-    level = np.select([~forces["known"].eq(True), light, firm], ["starting level not known", "started light", "started medium or firm"], "started mixed or between")
+    level = np.select([~(forces["known"] == forces["parts"]), light, firm], ["starting level not known", "started light", "started medium or firm"], "started mixed or between")
     sites = np.select([forces["sites"].isna(), forces["sites"] <= 2], ["sites not known", "one or two sites"], "three or more sites")
     age = first["delivered_on"].dt.year - log.patients.set_index("patient_id")["birth_year"].astype(float).reindex(jaws.index)
     ages = np.select([age.isna(), age < 65, age < 75], ["age not known", "age under 65", "age 65 to 74"], "age 75 or older")

@@ -6,19 +6,21 @@ import math
 
 import pandas as pd
 
+from outcomes.analyses.standards import _round
 from outcomes.present import words
 
 # What the share's likely range costs when parts are only looked at so often: variance over that of parts whose day of failure is known, at
 # three years with half of the parts failing by five (tests/analyses/plan_size_study.json).
-GAPS_COST = {0.5: 1.0, 1.0: 1.0, 2.0: 1.0}
+GAPS_COST = {0.5: 1.081, 1.0: 1.125, 2.0: 3.957}
 
 
 def sentences(found, speed) -> list[str]:
     """One for each question; the pace first, what the numbers leave out last."""
     said = [_pace(speed)]
     said += [f"{words.sentence(one.question)} (now {one.now}; asked {one.asked}): {_need(one, speed)}" for one in found]
-    cost = "; ".join(f"{words.percent(factor - 1)} more with looks every {words.span(gap)}" for gap, factor in GAPS_COST.items())
-    return [*said, f"These are forecasts: they take coming patients to be like those in the log, and its shares and rates to be right. Where wear is only found at visits, a share takes more patients than if the day were known (simulated: {cost}); the numbers above are worked out from this log's own ranges and hold for its own habit of looking."]
+    cost = words.listing([(f"{words.percent(factor - 1)} more" if factor < 2 else f"{words.number(factor)} times as many") + f" with looks every {words.span(gap)}" for gap, factor in GAPS_COST.items()])
+    return [*said, "These are forecasts: they take coming patients to be like those in the log, and its shares and rates to be right. The numbers hold for this log's own habit of looking. "
+            f"Where wear is only found at looks, a share at 3 years takes more patients than if the day were known: simulated, {cost}, since between two looks nobody knows."]
 
 
 def _pace(speed) -> str:
@@ -32,7 +34,7 @@ def _need(one, speed) -> str:
         return f"cannot be told: {one.why}."
     if one.more == 0:
         return f"{words.count(one.patients, 'patient')} are enough."
-    text = f"{words.count(one.more, 'more patient')} ({words.count(one.needed, 'patient')} in all)"
+    text = f"about {words.count(_round(one.more), 'more patient')} ({words.count(_round(one.needed), 'patient')} in all)"
     if not math.isnan(speed.per_month):
         text += f", {_months(speed.months_for(one.more))} of deliveries at this pace"
     if one.followed_years:

@@ -80,16 +80,16 @@ class Bounds:
         """
         if not self.consistent:
             return []
-        open_, safe = list(targets), set()
-        while open_:
-            found = self._solve(-sum(self._row(target) for target in open_))
+        open_, idle = list(targets), 0
+        for tries in range(12):
+            if not open_ or idle == 2:
+                break
+            found = self._solve(-sum((1 + tries * (5 * k % 7)) * self._row(target) for k, target in enumerate(open_)))
             if found is None or found[1] is None:
                 break
-            settled = {target for target in open_ if not _within(float(self._row(target) @ found[1]), fewest)}
-            if not settled:
-                break
-            safe |= settled
-            open_ = [target for target in open_ if target not in safe]
+            left = [target for target in open_ if _within(float(self._row(target) @ found[1]), fewest)]
+            idle = idle + 1 if len(left) == len(open_) else 0
+            open_ = left
         return [target for target in open_ if self._certain(target, fewest)]
 
     def _certain(self, target, fewest: int) -> bool:
