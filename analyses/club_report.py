@@ -156,7 +156,7 @@ def _blocks(stem: str, title: str, one, kind: str, said, axis: str, named: dict,
                          + ([{"clinic": "another clinic", "value": math.nan, "low": one.other[0], "high": one.other[1]}] if mean and math.isfinite(one.other[0]) else []))  # fmt: skip
     shown = pd.DataFrame([{"clinic": row.letter, "patients, about": str(named[row.letter]["people"].get(EVERYBODY, HIDDEN_WORD)), "value": row.said, "likely range": club_words.reach(row.low, row.high, said)} for row in rows])
     finding = f"{title}: {club_words.spread(one, said)}"
-    frame = Frame(title, f"{words.count(len(rows), 'clinic')} by letter, in an order drawn by lot", axis=axis)
+    frame = Frame(title, f"{words.count(len(rows), 'clinic')}, in an order drawn by lot", axis=axis)
     picture = folder.picture(stem, lambda shape: clinics(rows, mean, kind, frame, shape), finding, "Dots: clinics with their likely ranges. Below the line: the mean of all clinics, and where another such clinic would likely lie.", {stem: exact})
     return [picture, Grid("Each clinic", shown), Prose(club_words.reading(one, said))]
 

@@ -67,11 +67,9 @@ def clinics(rows: list[Row], mean: Mean | None, kind: str, frame: Frame, shape: 
     for at, _ in ticks:
         axes.axvline(at, color=LIGHT["grid"], linewidth=u * 0.08, zorder=0)
     slack = (body - below - len(rows) * step) / len(rows) if shape.name == "talk" and named else 0.0
-    y = body
-    for row in rows:
-        y -= step + slack
-        at = y + (step + slack) / 2
-        _mark(axes, row, at, (low, high), u, thin=not named)
+    places = [body - (k + 0.5) * (step + slack) for k in range(len(rows))]
+    _marks(axes, rows, places, (low, high), u, thin=not named)
+    for row, at in zip(rows, places):
         if named and not small:
             sheet.put(left - 0.8 * u, foot + at - 0.32 * u, row.letter, size=0.9, align="right", colour="quiet")
             if beside:
@@ -98,12 +96,13 @@ def _axis(rows: list[Row], mean: Mean | None, kind: str):
     return low - 0.03 * width, high + 0.03 * width, ticks
 
 
-def _mark(axes, row: Row, y: float, reach, u: float, thin: bool) -> None:
-    if not math.isfinite(row.value):
-        return
-    if math.isfinite(row.low):
-        axes.plot([max(row.low, reach[0]), min(row.high, reach[1])], [y, y], color=LIGHT["slate"], linewidth=u * (0.05 if thin else 0.14), solid_capstyle="butt", zorder=3)
-    axes.plot([row.value], [y], marker="o", markersize=u * (0.16 if thin else 0.55), color=LIGHT["accent"], markeredgewidth=0, zorder=4)
+def _marks(axes, rows: list[Row], places: list[float], reach, u: float, thin: bool) -> None:
+    """Every clinic's range and dot, each kind as one drawing."""
+    ranged = [(at, max(row.low, reach[0]), min(row.high, reach[1])) for row, at in zip(rows, places) if math.isfinite(row.low)]
+    if ranged:
+        axes.hlines(*zip(*ranged), color=LIGHT["slate"], linewidth=u * (0.05 if thin else 0.14), zorder=3)
+    dots = [(row.value, at) for row, at in zip(rows, places) if math.isfinite(row.value)]
+    axes.plot(*zip(*dots), marker="o", linestyle="", markersize=u * (0.16 if thin else 0.55), color=LIGHT["accent"], markeredgewidth=0, zorder=4)
 
 
 def _mean(sheet: Sheet, axes, mean: Mean, left: float, foot: float, below: float, lines: int, reach, shape: Shape) -> None:

@@ -47,8 +47,19 @@ def study(packets: int, *, secondary: bool = True, first: int = 0, most: int | N
         club_packet.hide = PLAIN
 
 
+def in_blocks(packets: int, block: int = 50, **settings):
+    """The study block by block, yielding the sums so far, so that nothing done is lost."""
+    total: dict = {}
+    while total.get("packets", 0) < packets:
+        more = study(min(block, packets - total.get("packets", 0)), first=total.get("clinics", 0), **settings)
+        total = {key: total.get(key, 0) + value for key, value in more.items()}
+        yield total
+
+
 if __name__ == "__main__":
     asked = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    body = {"how": "python tests/club/attack_study.py 1000", "seeds": "0, 1, 2, … one a clinic; sharing rules alternate (see clinics.py)", "with hiding": study(asked), "without secondary hiding": study(max(60, asked // 10), secondary=False)}
-    (HERE / "attack_study.json").write_text(json.dumps(body, indent=1) + "\n", encoding="utf-8")
-    print(json.dumps(body, indent=1))
+    body = {"how": "python tests/club/attack_study.py 1000", "seeds": "0, 1, 2, … one a clinic of 25 to 250 patients; sharing rules alternate (see clinics.py)"}
+    for name, count, secondary in (("without secondary hiding", max(60, asked // 10), False), ("with hiding", asked, True)):
+        for body[name] in in_blocks(count, secondary=secondary, most=250):
+            (HERE / "attack_study.json").write_text(json.dumps(body, indent=1) + "\n", encoding="utf-8")
+            print(name, body[name], flush=True)
