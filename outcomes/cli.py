@@ -41,9 +41,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return module(options.command).run(options) or 0
     except OutcomesError as problem:
-        if options.debug:
-            raise
-        print(str(problem), file=sys.stderr)
+        print(_trace(problem) if options.debug else str(problem), file=sys.stderr)
         return problem.exit_status
     except KeyboardInterrupt:
         print("Stopped. Nothing was half-written: a load is kept whole or not at all.", file=sys.stderr)
@@ -53,14 +51,22 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     except OSError as problem:
         if options.debug:
-            raise
+            print(_trace(problem), file=sys.stderr)
+            return 2
         where = f" ({Path(problem.filename).name})" if isinstance(problem.filename, (str, Path)) else ""
         print(f"A file could not be read or written{where}: {problem.strerror or 'the system gave no reason'}. "
               "Check that the folder exists, that you may write there, that no other program holds the file, and that the disk has room.", file=sys.stderr)
         return 2
     except Exception as problem:
         if options.debug:
-            raise
+            print(_trace(problem), file=sys.stderr)
+            return 2
         print(f"Something went wrong inside the program ({type(problem).__name__}). Nothing was half-written. "
-              "Run the same command with --debug and pass on what it prints, after checking that it shows no patient's data.", file=sys.stderr)
+              "Run the same command with --debug and pass on what it prints: it names places in the program and repeats no cell.", file=sys.stderr)
         return 2
+
+
+def _trace(problem: BaseException) -> str:
+    from outcomes.trace import trace
+
+    return trace(problem)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from outcomes import schemas
 from outcomes.intake import dates, numbers
+from outcomes.intake.headings import letter
 from outcomes.intake.source import Options, Reading
 from outcomes.intake.typed import Choices
 
@@ -21,6 +24,19 @@ def _texts(reading: Reading, tables: dict[str, schemas.Table], kinds: tuple[str,
         for name, cells in sheet.columns.items():
             if tables[sheet.table].column(name).type in kinds:
                 yield from (value for value in cells.values if isinstance(value, str))
+
+
+def _place(reading: Reading, tables, kinds: tuple[str, ...], text: str) -> str:
+    """Where a text first stands, such as B4 or Visits!B4: told in its place, since what a person typed is not repeated."""
+    for sheet in reading.sheets:
+        for name, cells in sheet.columns.items():
+            if tables[sheet.table].column(name).type in kinds and name in sheet.places:
+                same = [at for at, value in enumerate(cells.values) if isinstance(value, str) and value.strip() == text]
+                rows = np.flatnonzero(np.isin(cells.index, same)) if same else []
+                if len(rows):
+                    cell = f"{letter(sheet.places[name])}{sheet.lines[rows[0]]}"
+                    return f"{sheet.name}!{cell}" if sheet.name else cell
+    return "one of its cells"
 
 
 def _date_order(reading: Reading, tables, options: Options) -> str | None:
@@ -65,40 +81,40 @@ def _half_turned(reading: Reading, tables, order: str) -> None:
 
 def _order(reading: Reading, tables, options: Options) -> str | None:
     found = dates.order_evidence(_texts(reading, tables, ("date",)))
-    day, month, doubt = found["day first"], found["month first"], found["doubt"]
+    day, month, doubt = (found[kind] and _place(reading, tables, ("date",), found[kind]) for kind in ("day first", "month first", "doubt"))
     if options.date_order:
         if day or month or doubt:
             reading.decisions.append(f"{reading.name}: dates read {options.date_order}, as the option says.")
         return options.date_order
     if day and month:
-        reading.fault("date order", f"some dates can only be day first (“{day}”), others only month first (“{month}”)",
+        reading.fault("date order", f"some dates can only be day first ({day}), others only month first ({month})",
                       "Write all dates the same way, best as 2024-03-14; or give the option date order, and the others are listed as errors.", refuses=True)
     elif day or month:
         order = "day first" if day else "month first"
-        reading.decisions.append(f"{reading.name}: dates are {order} (“{day or month}” can be nothing else).")
+        reading.decisions.append(f"{reading.name}: dates are {order} ({day or month} can be nothing else).")
         return order
     elif doubt:
-        reading.fault("date order", f"dates such as “{doubt}” may be day first or month first, and no date in the file tells which",
+        reading.fault("date order", f"dates such as the one in {doubt} may be day first or month first, and no date in the file tells which",
                       "Give the option date order (--date-order \"day first\" or --date-order \"month first\"), or write dates as 2024-03-14.", refuses=True)
     return None
 
 
 def _decimal(reading: Reading, tables, options: Options) -> str:
     texts = list(_texts(reading, tables, ("number", "whole")))
-    comma, point = numbers.decimal_marks(texts)
+    comma, point = (one and _place(reading, tables, ("number", "whole"), one) for one in numbers.decimal_marks(texts))
     if options.decimal:
         if comma or point:
             reading.decisions.append(f"{reading.name}: decimal mark {_NAMES[options.decimal]}, as the option says.")
         return options.decimal
     if comma and point:
-        reading.fault("decimal mark", f"some numbers use a decimal comma (“{comma}”), others a decimal point (“{point}”)",
+        reading.fault("decimal mark", f"some numbers use a decimal comma ({comma}), others a decimal point ({point})",
                       "Write all numbers the same way; or give the option decimal, and the others are listed as errors.", refuses=True)
     elif comma or point:
         mark = "," if comma else "."
-        reading.decisions.append(f"{reading.name}: decimal mark {_NAMES[mark]} (“{comma or point}” can be nothing else).")
+        reading.decisions.append(f"{reading.name}: decimal mark {_NAMES[mark]} ({comma or point} can be nothing else).")
         return mark
     elif doubt := numbers.doubtful(texts):
-        reading.fault("decimal mark", f"numbers such as “{doubt}” may hold a decimal mark or a mark between thousands, and no number in the file tells which",
+        reading.fault("decimal mark", f"numbers such as the one in {_place(reading, tables, ('number', 'whole'), doubt)} may hold a decimal mark or a mark between thousands, and no number in the file tells which",
                       "Give the option decimal (--decimal , or --decimal .), or write the number without the mark.", refuses=True)
     return "."
 

@@ -123,11 +123,12 @@ def take(reading: Reading, table: schemas.Table, headings: list[str], sheet: str
     places: dict[str, int] = {}
     where = dict(sheet=sheet, table=table.name, line=line)
     twice = set()
+    sure = any(plain(heading) in names for heading in headings)  # else the row may hold somebody's data, of which nothing is repeated
     for place, heading in enumerate(headings):
         name = names.get(plain(heading))
         cell = f"{letter(place)}{line}"
         if name is None:
-            if str(heading).strip():
+            if str(heading).strip() and sure:
                 _not_taken(reading, table, str(heading).strip(), dict(where, cell=cell))
         elif name in places:
             twice.add(name)
@@ -163,7 +164,7 @@ def _not_taken(reading: Reading, table: schemas.Table, heading: str, where: dict
         return
     near = difflib.get_close_matches(plain(heading), [plain(column.name) for column in table.columns], n=1, cutoff=0.75)
     hint = next((column.name for column in table.columns if near and plain(column.name) == near[0]), None)
-    message = f"the column {heading} is not known in {table.title} and was not read"
+    message = f"{privacy.shown(f'the column {heading}', 'a column', heading)} is not known in {table.title} and was not read"
     remedy = f"If it is meant as {hint}, rename it; else nothing needs doing." if hint else "Nothing needs doing, unless it was meant as a column of the log."
     reading.fault("column not known", message, remedy, severity="warning", **where)
 

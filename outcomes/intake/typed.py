@@ -14,6 +14,7 @@ from outcomes.intake.source import Cells, Refused, Sheet
 from outcomes.intake.words import fold, meanings, suggestion, unseen
 
 PERSON = {"patient", "patient_id", "clinician"}
+KEYS = {"visit_id", "denture_id"}  # made of what other columns hold; judged cell by cell
 SPREADSHEET_ERRORS = {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#GETTING_DATA"}
 DATE_REMEDY = "Write the day as 2024-03-14, or as precise as known: 2024-03, 2024, not known."
 
@@ -54,8 +55,11 @@ def typed(sheet: Sheet, table: schemas.Table, choices: Choices) -> tuple[pd.Data
     for column in table.columns:
         cells = sheet.columns.get(column.name) or Cells([], np.full(len(sheet.lines), -1, dtype=np.int32))
         values, unreadable = [], {}
+        personal = privacy.column([text_of(value) for value in cells.values], person=column.name in PERSON) if column.type == "text" and column.name not in KEYS else {}
         for number, value in enumerate(cells.values):
             try:
+                if number in personal:
+                    raise _personal(personal[number])
                 if isinstance(value, Refused):
                     raise _Unreadable(value.rule, value.why, value.remedy)
                 values.append(_READERS[column.type](value, column, choices))
@@ -121,10 +125,13 @@ def _text(value, column: schemas.Column, choices: Choices) -> str:
         raise _Unreadable("spreadsheet error", "a formula in the spreadsheet failed", "Mend the formula, or write the value itself.")
     if unseen(text):
         raise _Unreadable("characters not shown", "it holds a line break or another character that cannot be shown", "Write it anew in one line.")
-    reason = privacy.content(text, person=column.name in PERSON)
-    if reason:
-        raise _Unreadable("personal data", f"it looks like {reason}", "Put the pseudonym or code there: the log holds no personal data.")
+    if column.name in KEYS and (reason := privacy.content(text, person=True)):
+        raise _personal(reason)
     return text
+
+
+def _personal(reason: str) -> _Unreadable:
+    return _Unreadable("personal data", f"it looks like {reason}", "Put the pseudonym or code there: the log holds no personal data. outcomes pseudonymise turns a column of names or numbers into pseudonyms.")
 
 
 def _code(value, column: schemas.Column, choices: Choices) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from outcomes import schemas
 from outcomes.errors import OutcomesError
-from outcomes.intake import archive, headings, traps
+from outcomes.intake import archive, headings, privacy, traps
 from outcomes.intake.delimited import compact, without_guards
 from outcomes.intake.source import Options, Reading, Sheet
 
@@ -81,15 +81,15 @@ def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table
             others.append(title)
     if not matched:
         wanted = ", ".join(table.title for table in schemas.tables().values())
-        reading.fault("sheet not known", f"{reading.name} has no sheet named like a table of the log (it has {', '.join(others[:8])})",
+        reading.fault("sheet not known", f"{reading.name} has no sheet named like a table of the log (it has {', '.join(privacy.shown(one, 'a sheet') for one in others[:8])})",
                       f"Give the clinic's log, or name its sheets: {wanted}.", refuses=True)
     for title in others:
         near = headings.table_of(title, inside=True)
         if matched and near:
-            reading.fault("sheet not known", f"the sheet {title} was not read", f"If it holds the table {schemas.tables()[near].title}, give it just that name.",
+            reading.fault("sheet not known", f"the sheet {privacy.shown(title, 'here')} was not read", f"If it holds the table {schemas.tables()[near].title}, give it just that name.",
                           severity="warning", sheet=title)
         elif matched and headings.plain(title) not in ("key", "lists", "todo", "cardtoprint"):
-            reading.decisions.append(f"{reading.name}: the sheet {title} is no table of the log and was not read.")
+            reading.decisions.append(f"{reading.name}: {privacy.shown(f'the sheet {title}', 'a sheet', title)} is no table of the log and was not read.")
     return matched
 
 
