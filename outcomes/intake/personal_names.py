@@ -154,14 +154,14 @@ def _is_plain(text: str) -> bool:
 def outliers(filled: dict[int, str]) -> dict[int, str]:
     """Single words with a capital among codes, and frequent given names anywhere: somebody's name where a pseudonym should stand."""
     known = {at: "a name" for at, text in filled.items() if text[:1].isalpha() and _is_plain(text) and any(_letters(word) > 2 and bare_word(word) in _cells()["given"] for word in _words(text))}
-    words = {at: text for at, text in filled.items() if text[:1].isupper() and _is_word(text)}
+    words = {at: text for at, text in filled.items() if (text[:1].isupper() or unspaced(text[:1] or "0")) and _is_word(text) and text not in _STEMS}
     if not words or len(filled) < 5:
         return known
     distinct = list(dict.fromkeys(filled.values()))[:5000]
     coded = sum(any(letter.isdigit() for letter in text) for text in distinct)
     if len(distinct) < 5 or coded < 0.6 * len(distinct):
         return known
-    return known | {at: "a name" for at, text in words.items() if _letters(text) >= 3 and _title(text) and bare_word(text) not in _cells()["numbered"]}
+    return known | {at: "a name" for at, text in words.items() if (_letters(text) >= 3 and _title(text) or not _cased(text)) and bare_word(text) not in _cells()["numbered"]}
 
 
 @lru_cache(maxsize=100_000)
