@@ -88,7 +88,7 @@ def _match(reading: Reading, titles: list[str]) -> list[tuple[str, schemas.Table
         if matched and near:
             reading.fault("sheet not known", f"the sheet {privacy.shown(title, 'here')} was not read", f"If it holds the table {schemas.tables()[near].title}, give it just that name.",
                           severity="warning", sheet=title)
-        elif matched and headings.plain(title) not in ("key", "lists", "todo", "cardtoprint"):
+        elif matched and headings.plain(title) not in ("key", "lists", "todo", "cardtoprint", "examples"):
             reading.decisions.append(f"{reading.name}: {privacy.shown(f'the sheet {title}', 'a sheet', title)} is no table of the log and was not read.")
     return matched
 
