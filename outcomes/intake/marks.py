@@ -12,6 +12,7 @@ from outcomes.intake.typed import PERSON
 FIRST = 2  # row of the first line
 # Last row that is watched: some seven years of a busy clinic. What an assistant types into is watched as well as drawn, so each is no longer than need be.
 LAST = {"day_sheet": 6000, "set_up": 2500, "patients": 1500, "insert_levels": 61, "questionnaires": 6000}
+NEAR = 100  # lines up and down among which a double is looked for
 
 
 @dataclass(frozen=True)
@@ -119,16 +120,14 @@ def _not_listed(places: Places, x: str) -> str:
 
 
 def _twice(places: Places, table: str, columns: tuple[str, ...], needed: int) -> str:
-    """Whether another line has the same content in all these columns; the first ``needed`` of them must be filled in.
+    """Whether another line near by has the same content in all these columns; the first ``needed`` of them must be filled in.
 
-    Counting comes first, since it is quick; it takes 0042 for 42 and a month for its days, so that the exact comparison decides.
+    Near by is some weeks of work up and down: a whole sheet looked through for every line would make typing slow.
     """
-    kinds = {column.name: column.type for column in schemas.tables()[table].columns}
-    cells = {name: places.cell(table, name) for name in columns}
-    like = ",".join(f'{places.all(table, name)},{f"IF(ISNUMBER({cells[name]}),{cells[name]},{cells[name]}&{chr(34)}*{chr(34)})" if kinds[name] == "date" else cells[name]}' for name in columns[:needed])
-    same = "*".join(f'({places.all(table, name)}&""={cells[name]}&"")' for name in columns)
-    blank = ",".join(f'{cells[name]}=""' for name in columns[:needed])
-    return f"IF(OR({blank}),FALSE,IF(COUNTIFS({like})<2,FALSE,SUMPRODUCT({same})>1))"
+    near = {name: f"INDEX({places.all(table, name)},MAX(1,ROW()-{FIRST - 1 + NEAR})):INDEX({places.all(table, name)},MIN({LAST[table] - FIRST + 1},ROW()+{NEAR - FIRST + 1}))" for name in columns}
+    same = "*".join(f'({near[name]}&""={places.cell(table, name)}&"")' for name in columns)
+    blank = ",".join(f'{places.cell(table, name)}=""' for name in columns[:needed])
+    return f"IF(OR({blank}),FALSE,SUMPRODUCT({same})>1)"
 
 
 def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
@@ -145,8 +144,8 @@ def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
         _twice(places, "day_sheet", ("patient", "date", "arch", "visit_order"), 2)
     later = f'SUMPRODUCT({own}*({fit}<>""))=SUMPRODUCT({own}*{f.year_first(fit)}*({fit}>{iso}&"-99"))'
     yield "date", "visit before fitting", "error", "lies before the day on which the patient's set was fitted (sheet Set-up)", \
-        f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(ISNA(MATCH({patient},{pat},0)),FALSE,IF(INDEX({fit},MATCH({patient},{pat},0))<={iso},FALSE,' \
-        f'IF({f.no_date(date)},FALSE,IF(SUMPRODUCT({own}*({fit}<>""))>0,{later},FALSE)))))'
+        f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(IFERROR(INDEX({fit},MATCH({patient},{pat},0))<={iso},TRUE),FALSE,' \
+        f'IF({f.no_date(date)},FALSE,IF(SUMPRODUCT({own}*({fit}<>""))>0,{later},FALSE))))'
     there = f'SUMPRODUCT({own}*(({fit}={date})+({fit}={iso})+({fit}={day})>0))'
     yield "reason", "delivery without a set", "warning", "is delivery or conversion, and the sheet Set-up has no line of that day", \
         f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,{there}=0)'
@@ -175,11 +174,11 @@ def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
 
 
 def _unset(places: Places, x: str, patient: str, pat: str, site: str) -> str:
-    """Whether a position has no set-up line of this patient. Bars are looked for as they are written, 33-43."""
+    """Whether a position has no set-up line of this patient. A bar is left to the checks."""
     words = ",".join(f'LOWER(TRIM({x}))="{word}"' for word in ("none", "all", "midline"))
-    here = f"COUNTIFS({pat},{patient},{site},SITE)+COUNTIFS({pat},{patient},{site},\"*\"&SITE&\"*\")"
     known = f'ISNUMBER(MATCH(SITE,{places.lists["sites"]},0))'
-    return f'IF(OR({x}="",{patient}="",{words}),FALSE,{f.some_site(x, places.lists["steps"], f"{known}*({here}=0)")})'
+    missing = f.some_site(x, places.lists["steps"], f"{known}*(COUNTIFS({pat},{patient},{site},SITE)=0)")
+    return f'IF(OR({x}="",{patient}="",{words},ISNUMBER(FIND("-",{x}))),FALSE,{missing})'
 
 
 def _undeclared(places: Places, x: str, pairs: bool = True) -> str:
@@ -198,14 +197,14 @@ def _undeclared(places: Places, x: str, pairs: bool = True) -> str:
 def _set_up(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
     patient, arch, position, fitted = (places.cell("set_up", name) for name in ("patient", "arch", "position", "fitted_on"))
     seen, days = (places.all("day_sheet", name) for name in ("patient", "date"))
-    iso, own = f.iso(fitted), f"EXACT({seen},{patient})"
+    iso, own, first = f.iso(fitted), f"EXACT({seen},{patient})", f"INDEX({days},MATCH({patient},{seen},0))"
     yield "patient", "patient not listed", "error", "is not in the sheet Patients", _not_listed(places, patient)
     yield "position", "position in the other jaw", "error", "lies in the other jaw (11–28 upper, 31–48 lower)", _wrong_jaw(places, position, arch)
     yield "position", "two sets at one position on one day", "error", "is set up twice on that day", _twice(places, "set_up", ("patient", "position", "fitted_on"), 3)
     earlier = f'SUMPRODUCT({own}*{f.year_first(days)}*({days}<{iso}))>0'
     same = f"SUMPRODUCT({own}*(({days}={fitted})+({days}={iso})+({days}={f.first_day(fitted)})>0))=0"
     yield "fitted_on", "set without a visit line", "error", "has no line of that day in the sheet Day sheet, although the patient was seen before", \
-        f'IF(OR({patient}="",{fitted}=""),FALSE,IF(COUNTIFS({seen},{patient},{days},IF(ISNUMBER({fitted}),{fitted},{fitted}&"*"))>0,FALSE,IF(LEN({iso})=10,IF({f.no_date(fitted)},FALSE,AND({earlier},{same})),FALSE)))'
+        f'IF(OR({patient}="",LEN({iso})<>10),FALSE,IF(IFERROR({first}>={fitted},TRUE),FALSE,IF({f.no_date(fitted)},FALSE,AND({earlier},{same}))))'
     yield "level", "level not declared", "error", "is not in the sheet Insert levels", _undeclared(places, places.cell("set_up", "level"), pairs=False)
 
 

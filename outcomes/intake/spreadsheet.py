@@ -35,14 +35,15 @@ def year_last(x: str) -> str:
 def no_date(x: str) -> str:
     """Whether the cell holds something that is no date, month, year or "not known"."""
     number = f"OR({x}<{YEARS[0]},{x}>{LAST_DAY},{x}<>INT({x}))"
-    text = f'AND(LOWER(TRIM({x}))<>"not known",{first_day(x)}=0,NOT({year_last(x)}))'
+    text = f'IF(LOWER(TRIM({x}))="not known",FALSE,IF({first_day(x)}>0,FALSE,NOT({year_last(x)})))'
     return f'IF({x}="",FALSE,IF(ISNUMBER({x}),{number},{text}))'
 
 
 def future(x: str) -> str:
     """Whether the first possible day of a date lies after today; of a date with its year last only the year is looked at."""
     n = dashed(x)
-    return f'IF({x}="",FALSE,OR({first_day(x)}>TODAY(),IF(ISNUMBER({x}),FALSE,IF({year_last(x)},VALUE(RIGHT({n},4))>YEAR(TODAY()),FALSE))))'
+    text = f'IF(FIND("-",{n}&"-")=5,{first_day(x)}>TODAY(),IF({year_last(x)},VALUE(RIGHT({n},4))>YEAR(TODAY()),FALSE))'
+    return f'IF({x}="",FALSE,IF(ISNUMBER({x}),{first_day(x)}>TODAY(),{text}))'
 
 
 def iso(x: str) -> str:
