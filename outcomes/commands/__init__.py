@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 
 # In the order of --help: the data's way.
-NAMES = ("demo", "template", "map", "pseudonymise", "compare", "check", "load", "audit", "report", "due", "stock", "tell", "history", "undo", "export", "plan-size", "share", "pool")
+NAMES = ("demo", "template", "day-sheets", "map", "pseudonymise", "compare", "check", "load", "audit", "report", "due", "stock", "tell", "history", "undo", "export", "plan-size", "share", "pool")
 
 
 def module(name: str):

@@ -55,7 +55,7 @@ def examples(book, names: tuple[str, ...]) -> None:
 
     sheet = book.create_sheet(EXAMPLES)
     plain, quiet = Font(name=FONT, color=INK), Font(name=FONT, italic=True, color=QUIET)
-    banner = sheet.cell(1, 1, "Examples. Nothing on this sheet is ever loaded: it shows how lines look in the other sheets.")
+    banner = sheet.cell(1, 1, "Examples, never loaded: this sheet only shows how lines look in the other sheets.")
     banner.font = Font(name=FONT, bold=True, size=14, color=INK)
     for column in range(1, len(schemas.tables()["day_sheet"].columns) + 2):
         sheet.cell(1, column).fill = PatternFill("solid", fgColor="E4E0F0")

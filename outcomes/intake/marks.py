@@ -142,10 +142,10 @@ def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
     yield "patient", "patient not listed", "error", "is not in the sheet Patients", _not_listed(places, patient)
     yield "date", "second visit without order", "error", "stands in two lines of the same patient and jaw; write 2 under visit order for a second visit", \
         _twice(places, "day_sheet", ("patient", "date", "arch", "visit_order"), 2)
-    later = f'SUMPRODUCT({own}*({fit}<>""))=SUMPRODUCT({own}*{f.year_first(fit)}*({fit}>{iso}&"-99"))'
+    early_enough = f'SUMPRODUCT(({pat}={patient})*({fit}<>"")*(1-{f.year_first(fit)}*({fit}>{iso}&"-99")))'
     yield "date", "visit before fitting", "error", "lies before the day on which the patient's set was fitted (sheet Set-up)", \
         f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(IFERROR(INDEX({fit},MATCH({patient},{pat},0))<={iso},TRUE),FALSE,' \
-        f'IF({f.no_date(date)},FALSE,IF(SUMPRODUCT({own}*({fit}<>""))>0,{later},FALSE))))'
+        f'IF({f.no_date(date)},FALSE,{early_enough}=0)))'
     there = f'SUMPRODUCT({own}*(({fit}={date})+({fit}={iso})+({fit}={day})>0))'
     yield "reason", "delivery without a set", "warning", "is delivery or conversion, and the sheet Set-up has no line of that day", \
         f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,{there}=0)'
