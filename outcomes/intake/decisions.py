@@ -50,10 +50,15 @@ def _date_order(reading: Reading, tables, options: Options) -> str | None:
 def _day_numbers(reading: Reading, tables) -> None:
     """Say how day numbers are read: nothing in a CSV file tells from which day they count."""
     texts = (value for sheet in reading.sheets for name, cells in sheet.columns.items() if tables[sheet.table].column(name).type == "date" for value in cells.values)
-    first = next((value for value in texts if dates.is_day_number(value)), None)
-    if first is not None and not any("count from 1904" in one for one in reading.decisions):
-        day, _ = dates.parse(first, None)
+    if any("count from 1904" in one for one in reading.decisions):
+        return
+    for first in (value for value in texts if dates.is_day_number(value)):
+        try:
+            day, _ = dates.parse(first, None)
+        except ValueError:
+            continue  # a number beyond every calendar is a fault of its cell
         reading.decisions.append(f"{reading.name}: a number such as {first} in a date column is a spreadsheet's day number, counted from 1900: {day.isoformat()}.")
+        return
 
 
 FEW_REAL = 5  # real dates of one column that all lie in the first twelve days of their months by chance: about 1 in 100
