@@ -40,7 +40,7 @@ def methods(log, lives, settling, scored) -> Section:
         "Half of the unplanned visits: beside the median over clinics drawn with the same years and the same number of visits, all patients alike.",
         "Time at the starting level: cumulative incidence of the first change of level over all dentures that started, with death and a new denture as competing ends.",
         "Share with a snap just right: Wilson interval over patients. Satisfaction: " + (f"{scored.method} " if scored is not None else "no instrument answered. ") + "Mean change within patients with a t interval.",
-        f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts and lie more than 0.05 apart, cannot tell. "
+        f"Standards: limits from the effective sample ({level}); where the two censoring rules lead to different verdicts, cannot tell. "
         "Counts of what the clinic did: Clopper–Pearson, over patients where each counts once, else on the effective sample by patient. Each year apart, by year of fitting or delivery for how long parts last; no test between years. "
         "By chance alone from year to year: 1.96 √(2 p (1 − p) ÷ n) for the pooled share p and the effective size n of the middle year, one success and one failure added to each (Agresti and Caffo 2000).",
         drawer.method(log),

@@ -9,7 +9,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.analyses import practice
-from outcomes.analyses.lifetimes import DEPENDS, YEAR
+from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.sentences import saying
 from outcomes.present import words
 from outcomes.present.content import Verdict
@@ -107,7 +107,7 @@ def of_endpoint(life, one: dict, guard: str = "") -> Measured:
     said, why = verdict(found.low, found.high, standard), ""
     if other_curve is not None and not math.isnan(other):
         second = other_curve.share_interval(years * YEAR)
-        if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said and abs(other - found.value) > DEPENDS:
+        if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said:
             said, why = CANNOT_TELL, "it depends on who came back"
     counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} {saying(life).happened} so far"
     worth = _worth(found, life.patients, life.parts)

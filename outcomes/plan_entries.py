@@ -38,6 +38,9 @@ def check(body: dict, where: str) -> None:
     counted = body["six_outcomes"]["counted_by"]
     if counted not in ("visit", "part"):
         raise Misuse(f"counted_by in [six_outcomes] of {where} is {counted}; it should be visit or part.")
+    for key, value in body["six_outcomes"].items():
+        if key != "counted_by" and (value < 0 or value == 0 and key in ("first_days", "later_years", "seen_within_days")):
+            raise Misuse(f"{key} in [six_outcomes] of {where} is {value}; it should be {'0 or more' if value < 0 and key.endswith('most') else 'more than 0'}.")
     names: set[str] = set()
     for row in _entries(body.get("standards", []), "standards", STANDARD, where):
         _standard(row, endpoints, list(schemas.practice()), where)

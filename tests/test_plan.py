@@ -38,6 +38,8 @@ def refused(tmp_path, text: str) -> str:
         ('[[endpoints]]\nname = "clip lost"\nunit = "clip"\nnoticed = "patient"', "Did you mean noticed_by?"),
         ('[[endpoints]]\nname = "clip lost"\nunit = "clip"', "has no noticed_by"),
         ('[six_outcomes]\ncounted_by = "mouth"', "visit or part"),
+        ('[six_outcomes]\nlater_most = -1', "0 or more"),
+        ('[six_outcomes]\nlater_years = 0.0', "more than 0"),
         ('[six_outcomes]\nfirst_day = 30', "Did you mean first_days?"),
         ("[instruments]\nsatisfaction_card = 1", "satisfaction_card"),
     ],

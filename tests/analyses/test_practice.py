@@ -14,6 +14,7 @@ from outcomes.analyses import practice, standards, standards_years
 from outcomes.analyses.standards import CANNOT_TELL, MET
 from outcomes.analyses.standards_years import TOO_EARLY, TOO_FEW, Year, by_chance, by_year
 from outcomes.present.canvas import PAGE, PHONE, TALK
+from outcomes.present.content import Prose
 
 DAY = pd.Timestamp
 
@@ -89,6 +90,30 @@ def test_a_count_of_few_people_is_told_as_a_count(handmade):
     log = with_visits(handmade, [("A", "2024-03-01", "recall", "just right", "all"), ("B", "2024-03-01", "recall", None, "all")])
     one = next(one for one in standards.measured(log) if one.name == "Snap asked at visits")
     assert standards.said(one, 0.95).found == "1 of 2 visits" and one.verdict == CANNOT_TELL
+
+
+def test_a_plan_without_standards_says_so_and_has_no_slide(handmade, tmp_path):
+    from outcomes.analyses import standards_page, talk_audit
+    from outcomes.present.content import Section
+    from outcomes.present.folder import Folder
+
+    log = handmade.log(20, standards=[])
+    assert standards.measured(log) == [] and by_year(log) == []
+    assert standards_page.section(log, [], (), Folder(tmp_path)).blocks[0].text == "The plan sets no standard."
+    assert talk_audit._standards(log, 10, Section("methods", "Methods", (Prose(("Standards: x",)),))) is None
+
+
+def test_a_slide_tells_verdicts_but_no_share_that_rests_on_few(handmade):
+    from outcomes.analyses import talk_audit
+    from outcomes.present.content import Section
+
+    methods = Section("methods", "Methods", (Prose(("Standards: x",)),))
+    few = talk_audit.slides(handmade.log(8), 10, methods)
+    assert [slide.kicker for slide in few] == ["Standards"]  # of eight patients no upkeep is told
+    assert all("too few patients to show the share" in text for _, text in few[0].counted)
+    told, up = talk_audit.slides(handmade.log(80), 10, methods)
+    assert any("%" in text.partition(": ")[2].partition(": ")[2] for _, text in told.counted) and talk_audit.upkeep_page.ONLY_WHERE in up.right
+    assert "P0" not in " ".join([told.title, up.title, up.left, *(text for _, text in told.counted)])
 
 
 # ------------------------------------------------------------------ year by year
