@@ -6,6 +6,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.analyses import standards_years
+from outcomes.analyses.sentences import saying
 from outcomes.analyses.standards import needed_without_failure
 from outcomes.present import words
 from outcomes.present.content import Notice, Prose, Section
@@ -43,7 +44,8 @@ def meant(log, found) -> list[dict]:
             counts, of, here = declared["done"], f"{declared['of']} ({declared['over']})", f"{measured.done} of {words.count(measured.of, measured.unit)}, {words.count(measured.patients, 'patient')}"
         else:
             life = log.lifetime(one["endpoint"])
-            counts = f"{words.span(one['years'])} after {'delivery' if life.unit == 'denture' else 'fitting'} this had not happened: {life.endpoint['definition'][:1].lower()}{life.endpoint['definition'][1:].rstrip('.')}"
+            say = saying(life)
+            counts = f"{words.span(one['years'])} after {say.since} it had not happened; what counts as happened: {life.endpoint['definition'][:1].lower()}{life.endpoint['definition'][1:].rstrip('.')}"
             of, here = f"{'first ' if life.unit in ('insert', 'housing') else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
         rows.append({"standard": one["name"], "counts_if": counts, "of_what": of, "here": here, "source": one.get("source", "")})
     return rows

@@ -167,7 +167,7 @@ def _cell(row: Year) -> str:
     if row.verdict in (TOO_EARLY, TOO_FEW):
         return row.verdict
     likely = f" ({words.estimated_range(row.low, row.high, row.patients)})" if not math.isnan(row.low) else ""
-    return f"{words.estimated(row.share, row.patients)}{likely}, {row.verdict}"
+    return f"{row.verdict}: {words.estimated(row.share, row.patients)}{likely}"
 
 
 def drawn(found: list[Year], shape):
