@@ -18,8 +18,8 @@ FROM patients LEFT JOIN people USING (patient_id) LEFT JOIN care USING (patient)
 WHERE coalesce(audit_consent, 'unknown') <> 'no' ORDER BY patients.patient_id
 """
 _DENTURES = """
-SELECT denture_id, patient_id, arch, delivered_on, delivered_on_precision, retired_on, retired_reason, existing
-FROM dentures WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, arch, delivered_on, denture_id
+SELECT denture_id, patient_id, dentures.arch, delivered_on, delivered_on_precision, retired_on, dentures.retired_reason, dentures.existing, denture_days.retired_first AS gone_on
+FROM dentures LEFT JOIN denture_days USING (denture_id) WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, dentures.arch, delivered_on, denture_id
 """
 _VISITS = """
 SELECT visit_id, patient_id, visited_on AS day, visited_on_precision AS precision, arch, reason, clinician, minutes, parts_checked, nullif(snap, 'not asked') AS snap, snap AS snap_as_written,
@@ -100,6 +100,14 @@ class Log:
         """Last day of care per patient: the day the patient left or died, else the closing day."""
         closing = pd.Timestamp(self.closing)
         return self.patients.set_index("patient_id")["ends_on"].fillna(closing).clip(upper=closing)
+
+
+def gone_on(dentures: pd.DataFrame) -> pd.Series:
+    """The day on which each denture went out of use: as written, or when the next of its jaw was delivered (also one outside the plan's period)."""
+    if "gone_on" in dentures:
+        return dentures["gone_on"]
+    rows = dentures.sort_values(["patient_id", "arch", "delivered_on", "denture_id"])
+    return rows["retired_on"].fillna(rows.groupby(["patient_id", "arch"])["delivered_on"].shift(-1)).reindex(dentures.index)
 
 
 def read_log(connection, plan) -> Log:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from outcomes.analyses.cohort import gone_on
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.present import words
 from outcomes.present.content import Notice, Prose, Section
@@ -65,8 +66,7 @@ def outcomes(log) -> Six:
     died = dentures["patient_id"].map(people["ends_on"].where(people["left_reason"] == "died"))
     dead = dentures["patient_id"].map(people["left_reason"] == "died").fillna(False).astype(bool) & ~(died > closing)
     changed = dentures["patient_id"].map(people["left_reason"].isin(("changed to fixed", "changed to plain denture"))).fillna(False).astype(bool) & ~(dentures["patient_id"].map(people["ends_on"]) > closing)
-    following = dentures.groupby(["patient_id", "arch"])["delivered_on"].shift(-1)
-    retired = dentures["retired_on"].fillna(following)
+    retired = gone_on(dentures)
     gone = (retired.notna() | dentures["retired_reason"].notna()) & ~(retired > closing) & ~(dead & (retired > died))
     repaired, by_part = (_beyond(log, dentures, rule, each) for each in (rule["counted_by"], "part"))
     examined, heard = _within(log, dentures, closing - pd.Timedelta(days=rule["seen_within_days"]))

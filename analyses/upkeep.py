@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
+from outcomes.analyses.cohort import gone_on
 from outcomes.analyses.lifetimes import YEAR
 
 
@@ -124,9 +125,8 @@ def upkeep(log) -> Upkeep:
 def in_service(log) -> pd.DataFrame:
     """denture_id, patient_id, arch, begun, ended of every everyday denture: to its retirement, the next denture of that jaw, or the end of care."""
     rows = log.dentures.sort_values(["patient_id", "arch", "delivered_on", "denture_id"])
-    following = rows.groupby(["patient_id", "arch"])["delivered_on"].shift(-1)
     until = rows["patient_id"].map(log.until())
-    ended = pd.concat([rows["retired_on"].fillna(following), until], axis=1).min(axis=1)
+    ended = pd.concat([gone_on(rows), until], axis=1).min(axis=1)
     return pd.DataFrame({"denture_id": rows["denture_id"], "patient_id": rows["patient_id"], "arch": rows["arch"], "begun": rows["delivered_on"], "ended": ended}).reset_index(drop=True)
 
 
