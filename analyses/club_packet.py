@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -65,6 +66,7 @@ def make(log, releases) -> Made:
 
 # ---------------------------------------------------------------- what the clubs' members must have in common
 
+@cache
 def codebook() -> dict[str, str]:
     """SHA-256 of each declaration that gives the words and numbers of a log their meaning, by its name."""
     import tomllib

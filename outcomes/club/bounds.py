@@ -82,7 +82,7 @@ class Bounds:
             return []
         open_, idle = list(targets), 0
         for tries in range(12):
-            if not open_ or idle == 2:
+            if not open_ or idle:
                 break
             found = self._solve(-sum((1 + tries * (5 * k % 7)) * self._row(target) for k, target in enumerate(open_)))
             if found is None or found[1] is None:

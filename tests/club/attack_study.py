@@ -1,4 +1,4 @@
-"""A thousand packets of random clinics, three yearly releases each, attacked; and the same clinics sharing without secondary hiding.
+"""A thousand packets of random clinics, up to three releases each, attacked; and the same clinics sharing without secondary hiding.
 
     python tests/club/attack_study.py [packets]        writes attack_study.json beside this file (about half an hour on a quiet machine)
 """
@@ -23,9 +23,10 @@ PLAIN = club_packet.hide
 
 
 def years(seed: int) -> list[float]:
-    """Three days on which a clinic shares: after two years, then half a year to two years apart."""
+    """Up to three days on which a clinic shares: after two years, then half a year to two years apart."""
     r, found = np.random.default_rng(seed), [2.0]
-    while len(found) < 3:
+    packets = 1 + seed % 3
+    while len(found) < packets:
         found.append(found[-1] + float(r.choice([0.5, 1, 2])))
     return found
 

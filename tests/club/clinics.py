@@ -61,7 +61,7 @@ class Clinic:
         times = pd.concat([self._times(name, here, now) for name in ENDPOINTS], ignore_index=True)
         first = [(self.people[k], int(self.came[k]), False) for k in here]
         first += [(self.people[k], int(self.came[k] + day), True) for k in here for day in self.problems[k] if self.came[k] + day < min(now, self.leaves[k])]
-        visits = pd.DataFrame([{"visit_id": str(i), "patient_id": who, "day": START + pd.Timedelta(days=day), "seen": True, "problem": problem, "minutes": 10.0, "looked": True, "reason": "problem" if problem else "delivery"} for i, (who, day, problem) in enumerate(first)])
+        visits = pd.DataFrame([{"visit_id": str(i), "patient_id": who, "day": START + pd.Timedelta(days=day), "seen": True, "problem": problem, "minutes": 10.0, "arch": None, "looked": True, "reason": "problem" if problem else "delivery"} for i, (who, day, problem) in enumerate(first)])
         return Log(self.plan, (START + pd.Timedelta(days=int(now))).date() if now else datetime.date(2015, 1, 1), len(here), 0, patients, dentures, visits, pd.DataFrame(), pd.DataFrame(),
                    pd.DataFrame({"instrument": []}), episodes, times, "")  # fmt: skip
 
