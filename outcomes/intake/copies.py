@@ -41,16 +41,18 @@ def marked_copy(checked, path: str | Path) -> list[Path]:
     """Write a copy of each file as a workbook with the problem cells coloured and noted, and a first sheet "To do" that leads to them.
 
     One file goes to ``path``; of several, the second and later ones go beside it with their own name added. Columns of a CSV
-    file that were not read are not copied. Raises Misuse where a file cannot be written or would fall upon one that was read.
+    file, and of an export read through a mapping, that were not read are not copied. Raises Misuse where a file cannot be written or would fall upon one that was read.
     """
     out = []
     for source, original in zip(checked.sources, checked.paths):
         target = Path(path) if not out else Path(path).with_name(f"{Path(path).stem} {Path(source.name).stem}.xlsx")
         target = _free(checked, target)
         problems = checked.problems[checked.problems["file"] == source.name]
-        book = _copy_of_workbook(original) if source.kind == "workbook" else _copy_of_table(original, checked, problems)
-        _mark(book, problems, single=None if source.kind == "workbook" else book.sheetnames[0])
-        _to_do(book, problems, single=None if source.kind == "workbook" else book.sheetnames[0])
+        whole = source.kind == "workbook" and _mapping(original, checked) is None  # of an export only the columns taken are copied
+        book = _copy_of_workbook(original) if whole else _copy_of_table(original, checked, problems)
+        single = None if source.kind == "workbook" else book.sheetnames[0]
+        _mark(book, problems, single=single)
+        _to_do(book, problems, single=single)
         try:
             book.save(target)
         except OSError as problem:
@@ -82,23 +84,32 @@ def _copy_of_workbook(original: Path):
 def _copy_of_table(original: Path, checked, problems: pd.DataFrame):
     from openpyxl import Workbook
 
-    from outcomes.intake.delimited import read
+    from outcomes.intake import delimited, workbook
     from outcomes.intake.source import open_file
 
     book = Workbook()
-    sheet = book.active
-    sheet.title = re.sub(r"[\[\]:*?/\\]", " ", original.stem)[:31] or "Table"
+    book.remove(book.active)
     reading = open_file(original, 0)
-    read(reading, checked.options)
+    reading.mapping = _mapping(original, checked)
+    options = reading.mapping.options(checked.options) if reading.mapping else checked.options
+    (workbook if reading.kind == "workbook" else delimited).read(reading, options)
     wanted = set(problems["line"])
     for part in reading.sheets:
+        sheet = book.create_sheet(part.name or re.sub(r"[\[\]:*?/\\]", " ", original.stem)[:31] or "Table")
         for name, at in part.places.items():
             sheet.cell(1, at + 1, name)
             cells = part.columns[name]
             for line, index in zip(part.lines.tolist(), cells.index.tolist()):
                 if index >= 0 and (len(part.lines) <= MOST_ROWS or line in wanted):
                     _text(sheet.cell(line, at + 1), cells.values[index])
+    if not book.sheetnames:
+        book.create_sheet(re.sub(r"[\[\]:*?/\\]", " ", original.stem)[:31] or "Table")
     return book
+
+
+def _mapping(original: Path, checked):
+    """The mapping through which a file was read; None where it has the log's own columns."""
+    return next((one for one in checked.options.mappings if one.meant_for(original.name)), None)
 
 
 def _text(cell, value) -> None:

@@ -18,6 +18,7 @@ _JOINS = "-'’ʼ`´.·・‐‑ـ\u200c\u200d"
 MOST = 0.4  # share of words without a digit from which a column of people is one of names
 DIVERSE = 0.7  # share of different words among those of pairs of words, which words drawn from a short list do not reach
 _STEMS = frozenset("甲乙丙丁戊己庚辛壬癸子丑寅卯辰巳午未申酉戌亥一二三四五六七八九十가나다라마바사아자차카타파하")  # count like letters do
+FEW_STREETS = 15  # a clinic has fewer levels, each with its own word and number
 _STREETS = "路街巷弄号號"
 VOWELS = 0.27  # share of vowels among the letters of words, which random letters do not reach (5 or 6 of 26)
 
@@ -151,13 +152,15 @@ def _is_plain(text: str) -> bool:
     return _letters(text) >= (1 if unspaced(text[0]) else 2) and all(_is_word(word) for word in _words(text))
 
 
-def outliers(filled: dict[int, str]) -> dict[int, str]:
-    """Single words with a capital among codes, and frequent given names anywhere: somebody's name where a pseudonym should stand."""
+def outliers(filled: dict[int, str], distinct: list[str]) -> dict[int, str]:
+    """Single words with a capital among codes, and frequent given names anywhere: somebody's name where a pseudonym should stand.
+
+    ``distinct``: the different values of the whole column.
+    """
     known = {at: "a name" for at, text in filled.items() if text[:1].isalpha() and _is_plain(text) and any(_letters(word) > 2 and bare_word(word) in _cells()["given"] for word in _words(text))}
     words = {at: text for at, text in filled.items() if (text[:1].isupper() or unspaced(text[:1] or "0")) and _is_word(text) and text not in _STEMS}
-    if not words or len(filled) < 5:
+    if not words:
         return known
-    distinct = list(dict.fromkeys(filled.values()))[:5000]
     coded = sum(any(letter.isdigit() for letter in text) for text in distinct)
     if len(distinct) < 5 or coded < 0.6 * len(distinct):
         return known
@@ -190,6 +193,8 @@ def of_streets(distinct: list[str]) -> bool:
         return True
     with_number = [text for text in distinct if any(letter.isdigit() for letter in text)]
     if len(with_number) < 0.8 * len(distinct):
+        return False
+    if len(distinct) < FEW_STREETS:
         return False
     far = [text for text in with_number if sum(unspaced(letter) for letter in text) >= 4]
     if len(far) >= 0.8 * len(distinct):

@@ -22,6 +22,7 @@ _PHONE = re.compile(r"(?:\+|00)?[\d()][\d\s()/.\-–]*\d(?:\s*(?:x|ext\.?)\s*\d{
 _DATE = re.compile(r"(?:19|20)\d\d([-/.])\d{1,2}\1\d{1,2}|\d{1,2}([-/.])\d{1,2}\2(?:19|20)?\d\d|(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])|(?:19|20)\d\d年\d{1,2}月\d{1,2}日?")
 _VISIT_KEY = re.compile(r"(.+?)/(?:(?:19|20)\d\d|upper|lower)\b.*")
 _RUNNING = re.compile(r"(?:19|20)\d\d[-/_.]\d{1,7}|0{4,}\d+|(?:19|20)\d\d0\d{4,6}")  # a year and a running number, or a number filled up with zeros
+_CODE = re.compile(r"[A-Za-z]{0,4}[-_ ]?\d{1,7}")  # what most pseudonyms look like; too short for any of the numbers looked for, and quick to tell
 _DAY_INSIDE = re.compile(r"\d{6}")
 DIGITS_OF_A_NUMBER = 9  # a pseudonym has fewer; telephone, identity and insurance numbers mostly have more
 FREE_WORDS, FREE_LETTERS, FREE_SIGNS = 7, 80, 24  # words, letters, and letters of a script without blanks from which a cell is free text
@@ -70,9 +71,17 @@ def content(text: str, *, person: bool) -> str | None:
     Of keys such as ``P0042/2024-03-14`` only what stands before the first stroke is judged.
     """
     text = str(text).strip()
+    if _CODE.fullmatch(text) or _of_a_code(text):
+        return None
     if "@" in text and _EMAIL.search(text):
         return "an e-mail address"
     return _content(judged(text), person)
+
+
+def _of_a_code(text: str) -> bool:
+    """Whether a text is the key of a visit or denture of a plain code, such as P0042/2024-03-14."""
+    head, stroke, rest = text.partition("/")
+    return bool(stroke) and (rest[:2] in ("19", "20") and rest[2:4].isdigit() and not rest[4:5].isdigit() or rest[:5] in ("upper", "lower")) and _CODE.fullmatch(head) is not None
 
 
 def shown(text: str, otherwise: str, judged_by: str | None = None) -> str:
@@ -110,13 +119,14 @@ def column(values: list[str], *, person: bool) -> dict[int, str]:
     Beside each other: numbers that all end in check digits of one family or hold days of birth, streets, telephone numbers without a
     country, in a column of people also single words that are names. Where two fifths of a column look alike, the rest of it does too.
     """
-    found = {at: reason for at, value in enumerate(values) if (reason := content(value, person=person))}
     filled = {at: text for at, value in enumerate(values) if (text := _plain(value))}
+    found = {at: reason for at in filled if (reason := content(values[at], person=person))}
     sample = list(dict.fromkeys(filled.values()))
+    uncoded = {at: text for at, text in filled.items() if not _CODE.fullmatch(text)}
     if len(sample) < FEW:
         if person and len(sample) >= FEW // 2 and personal_names.without_capitals(sample) and personal_names.is_of_names(sample):
             return {at: "a name" for at in filled} | found
-        return found | (personal_names.outliers(filled) if person else {})
+        return found | (personal_names.outliers(uncoded, sample) if person else {})
     if len(sample) > MOST_JUDGED:  # so many are enough to know what a column is
         sample = sample[:: len(sample) // MOST_JUDGED]
     compact = [text for text in sample if len(text) == 8 and text.isdigit()]
@@ -125,7 +135,8 @@ def column(values: list[str], *, person: bool) -> dict[int, str]:
     mixed = [text for text in sample if text.isalnum() and not text.isdigit() and any(letter.isdigit() for letter in text)]
     if len(mixed) >= 0.6 * len(sample) and len({len(text) for text in mixed}) == 1:
         found = {at: reason for at, reason in found.items() if not (filled[at].isdigit() and len(filled[at]) == len(mixed[0]))}  # of codes of letters and digits some have no letter
-    often, count = Counter(reason for reason in map(_cell(person), sample) if reason).most_common(1)[0] if found else ("", 0)
+    reasons = Counter(reason for reason in map(_cell(person), sample) if reason) if found else Counter()
+    often, count = (reasons.most_common(1) or [("", 0)])[0]
     if count >= ALIKE * len(sample):
         return {at: found.get(at, often) for at in filled}
     numbers = [text for text in sample if any(letter.isdigit() for letter in text)]
@@ -136,7 +147,7 @@ def column(values: list[str], *, person: bool) -> dict[int, str]:
         return {at: reason for at, text in filled.items() if any(letter.isdigit() for letter in text)} | found
     if not person:
         return found
-    return found | (personal_names.column(filled) if personal_names.is_of_names(sample) else personal_names.outliers(filled))
+    return found | (personal_names.column(filled) if personal_names.is_of_names(sample) else personal_names.outliers(uncoded, sample))
 
 
 def _cell(person: bool):
@@ -144,7 +155,8 @@ def _cell(person: bool):
 
 
 def _plain(value: str) -> str:
-    text = judged(value.strip())
+    text = value.strip()
+    text = judged(text) if "/" in text else text
     return text if text.isascii() else digits(unicodedata.normalize("NFKC", text))
 
 

@@ -180,3 +180,25 @@ level = { from = "Stufe", each = "/" }
     log = checked.tables["parts_log"]
     assert list(zip(log["visit_id"], log["position"], log["part"], log["_line"]))[:2] == [("P1/2021-05-04/lower", "33", "abutment", 2), ("P1/2021-05-04/lower", "43", "abutment", 2)]
     assert len(log) == 7 and list(checked.tables["visits"]["visit_id"]) == ["P1/2021-05-04/lower", "P1/2022-05-04/lower"]
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_a_marked_copy_of_an_export_holds_its_own_headings_and_only_the_columns_taken(clinic, kind):
+    from openpyxl import Workbook, load_workbook
+
+    rows = [["Name", "Nr", "ok"], ["Zzyzx Canary", "P1", "ja"], ["Zzyzx Canary", "P2", "vielleicht"]]
+    if kind == "csv":
+        clinic.text("auszug.csv", "\n".join(";".join(row) for row in rows) + "\n")
+    else:
+        book = Workbook()
+        for row in rows:
+            book.active.append(row)
+        book.save(clinic.folder / "auszug.xlsx")
+    (clinic.folder / "m.toml").write_text('mapping = 1\n[patients]\npatient_id = "Nr"\naudit_consent = { from = "ok", values = { ja = "yes" } }\n')
+    checked = clinic.check([clinic.folder / f"auszug.{kind}"], mappings=(read_mapping(clinic.folder / "m.toml"),))
+    (path,) = intake.marked_copy(checked, clinic.folder / "marked.xlsx")
+    copy = load_workbook(path)
+    assert copy.sheetnames[0] == "To do" and copy["To do"]["D2"].value == "vielleicht"
+    sheet = copy.worksheets[1]
+    assert [cell.value for cell in sheet[1]] == [None, "Nr", "ok"] and sheet["C3"].value == "vielleicht" and sheet["C3"].fill.fgColor.rgb == "00F2B8A6"
+    assert "Zzyzx" not in repr([[cell.value for cell in row] for one in copy for row in one])
