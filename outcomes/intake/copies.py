@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
+import warnings
 from pathlib import Path
 
 import pandas as pd
 
 from outcomes.errors import Misuse
+from outcomes.intake import extensions, to_do
 from outcomes.intake.problems import COLUMNS, place
 from outcomes.intake.words import visible
 from outcomes.neutral import neutral
 
-TO_DO = "To do"
-FILLS = {"error": "F2B8A6", "warning": "F7E3A1"}
 MOST_ROWS = 20_000  # a CSV file up to this long is copied whole; of a longer one only the lines with problems
 
 
@@ -41,20 +42,24 @@ def marked_copy(checked, path: str | Path) -> list[Path]:
     """Write a copy of each file as a workbook with the problem cells coloured and noted, and a first sheet "To do" that leads to them.
 
     One file goes to ``path``; of several, the second and later ones go beside it with their own name added. Columns of a CSV
-    file, and of an export read through a mapping, that were not read are not copied. Raises Misuse where a file cannot be written or would fall upon one that was read.
+    file, and of an export read through a mapping, that were not read are not copied. A workbook keeps its own sheets, formats,
+    drop-downs and colour rules; charts and pictures are not copied. A copy that is marked again loses the marks of before.
+    Raises Misuse where a file cannot be written or would fall upon one that was read.
     """
     out = []
     for source, original in zip(checked.sources, checked.paths):
         target = Path(path) if not out else Path(path).with_name(f"{Path(path).stem} {Path(source.name).stem}.xlsx")
         target = _free(checked, target)
         problems = checked.problems[checked.problems["file"] == source.name]
-        whole = source.kind == "workbook" and _mapping(original, checked) is None  # of an export only the columns taken are copied
-        book = _copy_of_workbook(original) if whole else _copy_of_table(original, checked, problems)
+        own = source.kind == "workbook" and _mapping(original, checked) is None  # of an export only the columns taken are copied
+        book = _copy_of_workbook(original) if own else _copy_of_table(original, checked, problems)
         single = None if source.kind == "workbook" else book.sheetnames[0]
-        _mark(book, problems, single=single)
-        _to_do(book, problems, single=single)
+        to_do.mark(book, problems, single)
+        to_do.add(book, problems, single)
+        whole = io.BytesIO()
+        book.save(whole)
         try:
-            book.save(target)
+            target.write_bytes(extensions.carry_over(original, whole.getvalue()) if own else whole.getvalue())
         except OSError as problem:
             raise _unwritable(target, problem) from None
         out.append(target)
@@ -75,9 +80,10 @@ def _unwritable(path: Path, problem: OSError) -> Misuse:
 def _copy_of_workbook(original: Path):
     from openpyxl import load_workbook
 
-    book = load_workbook(original)
-    if TO_DO in book.sheetnames:
-        del book[TO_DO]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what openpyxl leaves out is carried over afterwards
+        book = load_workbook(original)
+    to_do.unmark(book)
     return book
 
 
@@ -115,46 +121,3 @@ def _mapping(original: Path, checked):
 def _text(cell, value) -> None:
     cell.value = neutral(visible(value, 30_000) if isinstance(value, str) else value)
     cell.number_format = "@"
-
-
-def _mark(book, problems: pd.DataFrame, single: str | None) -> None:
-    from openpyxl.comments import Comment
-    from openpyxl.styles import PatternFill
-
-    fills = {severity: PatternFill("solid", fgColor=colour) for severity, colour in FILLS.items()}
-    for problem in problems.sort_values("severity", ascending=False, kind="stable").itertuples():  # errors last, so that they stay on top
-        title = single or problem.sheet
-        if title not in book.sheetnames or not problem.line:
-            continue
-        cell = book[title][problem.cell or f"A{problem.line}"]
-        cell.fill = fills[problem.severity]
-        said = f"{cell.comment.text}\n" if cell.comment else ""
-        if len(said) < 1000:
-            cell.comment = Comment(f"{said}{problem.severity.capitalize()}: {problem.message}. {problem.remedy}", "outcomes", width=320, height=140)
-
-
-def _to_do(book, problems: pd.DataFrame, single: str | None) -> None:
-    from openpyxl.styles import Alignment, Font, PatternFill
-
-    sheet = book.create_sheet(TO_DO, 0)
-    book.active = 0
-    for one in book.worksheets[1:]:
-        one.sheet_view.tabSelected = False
-    sheet.append(["done", "severity", "where", "written", "what is wrong", "what to do"])
-    for cell in sheet[1]:
-        cell.font = Font(bold=True)
-    for letter, width in zip("ABCDEF", (7, 10, 22, 20, 60, 70)):
-        sheet.column_dimensions[letter].width = width
-    ordered = problems.sort_values(["severity", "sheet", "line"], kind="stable").itertuples()
-    for row, problem in enumerate(ordered, 2):
-        title = single or problem.sheet
-        where = f"{title}!{problem.cell}" if problem.cell else f"{title}, line {problem.line}" if problem.line else title or problem.file
-        for column, value in enumerate(("", problem.severity, where, problem.value, problem.message, problem.remedy), 1):
-            cell = sheet.cell(row, column, neutral(value))
-            cell.alignment = Alignment(wrap_text=True, vertical="top")
-        sheet.cell(row, 2).fill = PatternFill("solid", fgColor=FILLS[problem.severity])
-        if title in book.sheetnames and problem.line:
-            sheet.cell(row, 3).hyperlink = f"#'{title}'!{problem.cell or f'A{problem.line}'}"
-            sheet.cell(row, 3).font = Font(underline="single", color="0563C1")
-    sheet.freeze_panes = "A2"
-    sheet.auto_filter.ref = f"A1:F{max(len(problems) + 1, 2)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from outcomes import schemas
+from outcomes.intake import causes
 from outcomes.intake.log import Log
 from outcomes.intake.source import Reading
 from outcomes.intake.words import visible
@@ -105,25 +105,24 @@ def sentence(problem) -> str:
 
 
 def grouped(problems: pd.DataFrame, sentences: dict[str, str], first: int = FIRST) -> list[str]:
-    """The problems in a few lines, the most useful first: what keeps a whole file out, then errors and warnings by how often they occur."""
+    """The problems in a few lines, one for each cause with its count, the most useful first (``causes.causes`` says what that is)."""
     if problems.empty:
         return []
-    groups = []
-    for (severity, rule, table, column), part in problems.groupby(["severity", "rule", "table", "column"], sort=False):
-        one = next(part.head(1).itertuples())
-        whole = len(part) == 1
-        title = schemas.tables()[table].title if table in schemas.tables() else table
-        if whole:
-            text = sentence(one)
-        else:
-            words = sentences.get(rule, rule)
-            count = f"{len(part):,} {'rows' if rule not in SENTENCES else 'cells' if one.cell else 'lines'}"
-            of = f" ({title}{', ' + column.replace('_', ' ') if column else ''})" if title else ""
-            text = f"{count}: {words.rstrip('?')}{of}, first at {place(one)}. {one.remedy}"
-        groups.append(((severity != "error", not (one.line == 0 and severity == "error"), -len(part)), ("Warning: " if severity == "warning" else "") + text))
-    groups.sort(key=lambda group: group[0])
-    lines = [text for _, text in groups[:first]]
-    if len(groups) > first:
-        rest = len(groups) - first
-        lines.append(f"And {rest} more kind{'s' if rest > 1 else ''} of problem. The list of every problem names them all.")
+    found = causes.causes(problems)
+    lines = [("Warning: " if cause.severity == "warning" else "") + _of_cause(cause, sentences) for cause in found[:first]]
+    rest = found[first:]
+    if rest:
+        rows = sum(cause.rows for cause in rest)
+        lines.append(f"And {len(rest)} more kind{'s' if len(rest) > 1 else ''} of problem, in {rows:,} row{'s' if rows > 1 else ''}. The list of every problem names them all.")
+    if any(cause.hides for cause in found) and not any(cause.whole for cause in found):
+        lines.append("Mending cells that could not be read or found may bring others to light: check again afterwards.")
     return lines
+
+
+def _of_cause(cause: causes.Cause, sentences: dict[str, str]) -> str:
+    one = next(cause.problems.head(1).itertuples())
+    if len(cause.problems) == 1:
+        return sentence(one)
+    kind = "rows" if cause.rule not in SENTENCES else "cells" if one.cell else "lines"
+    of = f" ({title})" if (title := causes.title_of(cause)) else ""
+    return f"{cause.rows:,} {kind}: {sentences.get(cause.rule, cause.rule).rstrip('?')}{of}{causes.alike(cause)}, first at {causes.places(cause, place(one))}. {one.remedy}"
