@@ -12,6 +12,7 @@ UNKNOWN = "unknown"
 PAIR = "with its pair"
 CAUSES = {"failed": "worn or lost", "wanted firmer": "wish", "wanted lighter": "wish", "with its pair": PAIR, "changed with a neighbour": PAIR}
 OTHER = "routine or other work"
+OLD = 731  # days of age given to an insert that was in place since an unknown day
 EPOCH = pd.Timestamp("1970-01-01")
 
 
@@ -22,16 +23,16 @@ def _number(days: pd.Series) -> pd.Series:
 def fitted(log) -> pd.DataFrame:
     """Every insert of dentures in use: patient, denture, site, level, start, ended (days; nan while in place), ending, and the next at its site.
 
-    An insert already in place since an unknown day counts from the first visit in the log, or from its denture's delivery where that came later:
-    it is older than that, so its age is the least it can be.
+    An insert already in place since an unknown day counts as fitted when its denture was delivered, else as two years old at the first visit in the
+    log (a choice): as new it would make new inserts look short-lived.
     """
     rows = log.episodes[(log.episodes["part"] == "insert") & log.episodes["denture_id"].isin(log.dentures["denture_id"])].copy()
     for name in ("fitted_on", "ended_on"):
         rows[name] = pd.to_datetime(rows[name])
     first = log.visits.groupby("patient_id")["day"].min()
     delivered = log.dentures.set_index("denture_id")["delivered_on"]
-    since = pd.concat([rows["patient_id"].map(first), rows["denture_id"].map(delivered)], axis=1).max(axis=1)
-    rows["start_on"] = rows["fitted_on"].fillna(since)
+    old = rows["patient_id"].map(first) - pd.Timedelta(days=OLD)
+    rows["start_on"] = rows["fitted_on"].fillna(rows["denture_id"].map(delivered).where(lambda day: day <= rows["patient_id"].map(first))).fillna(old)
     rows["seen_on"] = pd.concat([rows["start_on"], rows["patient_id"].map(first)], axis=1).max(axis=1)
     rows = rows[rows["start_on"].notna()].sort_values(["denture_id", "position", "serial"])
     site = rows.groupby(["denture_id", "position"])
@@ -57,8 +58,9 @@ def history(log, rows: pd.DataFrame, on: float) -> PartHistory:
     stop = np.where(replaced, parts["next_on"], np.fmin(parts["ended"], until))
     parts["stop"] = np.maximum(stop, parts["start"])
     parts["seen_from"] = np.minimum(parts["seen_from"], parts["stop"])
-    parts["cause"] = parts["ending"].map(CAUSES).fillna(OTHER).where(replaced, "")
-    parts["next_level"] = parts["next_level"].fillna("").where(replaced, "")
+    counts = replaced & (parts["here"] | (parts["stop"] > parts["seen_from"]))  # what was changed at the first look of all tells of no rate
+    parts["cause"] = parts["ending"].map(CAUSES).fillna(OTHER).where(counts, "")
+    parts["next_level"] = parts["next_level"].fillna("").where(counts, "")
     parts["in_place"] = ~replaced & ~(parts["ended"] <= on) & ~(parts["patient"].map(leaves) <= on) & ~(parts["denture"].map(retired) <= on)
     carriers = log.dentures.assign(start=_number(log.dentures["delivered_on"]), until=retired.to_numpy())
     begun = parts.groupby("denture").agg(patient=("patient", "first"), start=("start", "min"), seen_from=("seen_from", "min"), new=("here", "all"))

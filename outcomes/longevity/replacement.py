@@ -183,11 +183,19 @@ def chances(found: Sums, weights: np.ndarray, recent_days: float) -> Chances:
 
 
 def _hazard(events: np.ndarray, exposure: np.ndarray) -> np.ndarray:
-    """Chance a day of each cause at each level and age: the clinic's, by age, by level. events: draw, cause, level, band; exposure: draw, level, band."""
+    """Chance a day of each cause at each level and age: the clinic's, by age, by level. events: draw, cause, level, band; exposure: draw, level, band.
+
+    By age first parts lean on the clinic's plain chance, later ones on what first parts of that age would lead one to expect.
+    """
+    bands = len(BANDS)
     plain = events.sum(axis=(2, 3)) / np.maximum(exposure.sum(axis=(1, 2)), 1e-9)[:, None]
-    expected = plain[:, :, None] * exposure.sum(axis=1)[:, None, :]
-    by_age = (events.sum(axis=2) + SHRINK) / (expected + SHRINK)
-    chance = plain[:, :, None] * by_age
+    seen, days = events.sum(axis=2), exposure.sum(axis=1)[:, None, :]
+    expected = plain[:, :, None] * days[..., :bands]
+    first = plain[:, :, None] * (seen[..., :bands] + SHRINK) / (expected + SHRINK)
+    expected = first * days[..., bands:]
+    whole = (seen[..., bands:].sum(axis=2, keepdims=True) + SHRINK) / (expected.sum(axis=2, keepdims=True) + SHRINK)
+    later = first * whole * (seen[..., bands:] + SHRINK) / (whole * expected + SHRINK)
+    chance = np.concatenate([first, later], axis=2)
     expected = np.einsum("dcb,dlb->dcl", chance, exposure)
     by_level = (events.sum(axis=3) + SHRINK) / (expected + SHRINK)
     return chance[:, :, None, :] * by_level[:, :, :, None]
