@@ -50,6 +50,13 @@ def test_the_demo(tmp_path):
     print(f"\ndemo: {seconds:.1f} s, {memory:.0f} MiB")
 
 
+def test_the_commands_of_monday_on_the_demo_clinic(tmp_path):
+    timed("demo", "--out", tmp_path / "demo")
+    for command in ("due", "stock", "tell"):
+        seconds, memory = timed(command, "--store", tmp_path / "demo/demo.duckdb", "--out", tmp_path / command)
+        print(f"\n{command}: {seconds:.1f} s, {memory:.0f} MiB")
+
+
 def test_check_and_load_of_a_million_part_rows(tmp_path):
     files = tmp_path / "files"
     files.mkdir()

@@ -150,3 +150,14 @@ def test_a_screen_reader_gets_one_outline_and_the_finding_of_each_figure(page, r
     assert set(read.tabs) == {"0"}, "reading order is the order of the page"
     assert read.drawings and read.drawings == read.findings, "a figure's text is its finding, word for word"
     assert all(len(text.split()) >= 5 and text[-1] in ".!?" for text in read.drawings)
+
+
+@pytest.mark.needs_node
+@pytest.mark.needs_browser
+def test_the_engine_finds_no_fault_on_the_sheets_for_the_desk_and_the_chair(engine, demo, tmp_path):
+    sheets = [tmp_path / f"{name}.html" for name in ("due", "tell")]
+    for sheet in sheets:
+        assert main([sheet.stem, "--quiet", "--store", str(demo), "--out", str(sheet)]) == 0
+    found = look(engine, tmp_path / "profiles", *sheets)
+    assert len(found) == 8 and all("color-contrast" in one["passes"] for one in found)
+    assert [one["violations"] for one in found] == [[]] * 8
