@@ -37,9 +37,10 @@ def run(options) -> int:
     reading = Options(separator="\t" if options.separator == "tab" else options.separator, encoding=options.encoding)
     if options.show:
         from outcomes.intake.preview import preview
+        from outcomes.intake.words import visible
 
         seen = preview(options.file, read_mapping(options.show, key=key), reading)
-        print("\n".join(seen.lines).strip("\n"))
+        print("\n".join(visible(line, 6000) for line in seen.lines).strip("\n"))
         return 1 if seen.unmapped or seen.misfits else 0
     _free(options.out)
     return _talk(options, reading, key)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from outcomes.errors import Misuse
+from outcomes.intake.words import visible
 
 BACK, STOP, HELP = ("back", "b"), ("stop", "quit"), ("?", "help")
 
@@ -20,7 +21,7 @@ class Talk:
     """
 
     def __init__(self, read: Callable[[], str | None], write: Callable[[str], None]):
-        self._read, self._write = read, write
+        self._read, self._write = read, lambda text: write(visible(text, 6000))  # what a terminal would obey is never printed
         self._answers: list[str] = []
         self._at = 0
 

@@ -15,7 +15,7 @@ from outcomes.intake.source import Options, Refused, Sheet, open_file
 from outcomes.intake.tidy import tidy
 from outcomes.intake.typed import text_of
 
-ROWS, WIDTH, WORDS = 4, 22, 30
+ROWS, WIDTH, WORDS = 3, 22, 30
 
 
 @dataclass
@@ -76,16 +76,17 @@ def _shared(sheet: Sheet, key: tuple[str, ...]) -> int:
 
 
 def _shown(sheet: Sheet, lines, hidden: set[str]) -> list[str]:
-    """Rows as text in columns: the row's number in the file, then each column that was taken."""
+    """Rows side by side, one column of the table on a line: its name, then its cell in each row shown."""
     wanted = {int(line): at for at, line in enumerate(sheet.lines.tolist())}
-    names = list(sheet.columns)
-    table = [["row", *(f"{letter(sheet.places[name])} {name}" if sheet.table.startswith("columns taken") else name for name in names)]]
-    for line in dict.fromkeys(int(one) for one in lines):
-        at = wanted.get(line)
-        if at is None:
-            continue
-        cells = ["(not shown)" if exact(name) in hidden and sheet.columns[name].index[at] >= 0 else "" if sheet.columns[name].index[at] < 0 else text_of(sheet.columns[name].values[sheet.columns[name].index[at]]) for name in names]
-        table.append([str(line), *cells])
-    table = [[" ".join(cell.split())[: WIDTH - 1] + "…" if len(cell) > WIDTH else " ".join(cell.split()) for cell in row] for row in table]
+    rows = [(line, wanted[line]) for line in dict.fromkeys(int(one) for one in lines) if line in wanted]
+    raw = sheet.table.startswith("columns taken")
+    table = [["row", *(str(line) for line, _ in rows)]]
+    for name, cells in sorted(sheet.columns.items(), key=lambda column: sheet.places.get(column[0], len(sheet.places)) if raw else 0):
+        row = [f"{letter(sheet.places[name])} {name}" if raw else name]
+        for _, at in rows:
+            index = cells.index[at]
+            text = "" if index < 0 else "(not shown)" if exact(name) in hidden else " ".join(text_of(cells.values[index]).split())
+            row.append(text if len(text) <= WIDTH else text[: WIDTH - 1] + "…")
+        table.append(row)
     widths = [max(len(row[column]) for row in table) for column in range(len(table[0]))]
     return ["  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths)).rstrip() for row in table]

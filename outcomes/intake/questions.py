@@ -22,9 +22,11 @@ TABLES = {"day_sheet": "a visit of one denture", "set_up": "an attachment that w
 
 def build(talk: Talk, export: Export, table_name: str | None = None, key=None) -> dict:
     """The mapping that a person's answers make, as its TOML says it. Asks the same questions after the same answers."""
-    talk.say(f"{export.name} has {len(export.headings)} columns. None is read unless you take it. At each question: an empty answer takes what stands in brackets,",
+    talk.say(f"{export.name} has {len(export.headings)} column{'s' if len(export.headings) != 1 else ''}. None is read unless you take it. At each question: an empty answer takes what stands in brackets,",
              "- leaves the column out, back takes the last answer back, ? says more, stop leaves without writing.", "")
-    name = table_name or talk.ask("What is a row of this export? " + "; ".join(f"{one}: {what}" for one, what in TABLES.items()), _one_of(TABLES), default=_likely(export))
+    if table_name is None:
+        talk.say("A row of the export is:", *(f"  {one:14} {what}" for one, what in TABLES.items()))
+    name = table_name or talk.ask("Which of these?", _one_of(TABLES, "table"), default=_likely(export))
     table = schemas.tables()[name]
     body: dict = {"mapping": mappings.VERSION, "file": {"name": _pattern(export.name)} | ({"sheet": export.sheet} if export.sheet else {}), name: {}}
     for place, heading in export.headings.items():
@@ -189,10 +191,10 @@ def _meaning(column: schemas.Column):
 
 def _numbering(talk: Talk, column: schemas.Column, said: dict, cells: Counter) -> None:
     guess = suggestions.numbering_of(cells)
-    if column.type == "positions":
-        sign = next((one for one in "/;+&|" if sum(one in value for value in cells) > len(cells) / 4), None)
-        if sign:
-            said["between"] = sign
+    sign = next((one for one in "/;+&|" if sum(one in value for value in cells) > len(cells) / 4), None)
+    if sign:
+        said["between" if column.type == "positions" else "each"] = sign
+        talk.say(f"  A cell with {sign} in it names several positions" + ("." if column.type == "positions" else " and makes a row for each."))
     if guess == notations.ISO:
         return
     answer = talk.ask("  In which tooth numbering? (ISO 3950, Universal, or quadrants)", _one_of((*notations.NAMED, "quadrants"), "numbering"), default=guess or notations.ISO)
@@ -214,7 +216,7 @@ def _missing(talk: Talk, table: schemas.Table, taken: dict) -> None:
         if column.required and column.name not in taken and not (column.name == "visit_id" and table.name != "visits"):
             words = f" ({', '.join(column.code_list)})" if column.code_list else ""
             default = {"parts_checked": "notes silent", "snap": "not asked", "level": "unknown"}.get(column.name, "")
-            take = _meaning(column) if column.type == "code" else _filled
+            take = _one_of(column.code_list, f"word of {column.name}") if column.type == "code" else _filled
             taken[column.name] = {"always": talk.ask(f"{column.name} is needed ({column.meaning}), and no column gives it. What is it in every row?{words}", take, default=default)}
 
 

@@ -202,3 +202,42 @@ def test_a_marked_copy_of_an_export_holds_its_own_headings_and_only_the_columns_
     sheet = copy.worksheets[1]
     assert [cell.value for cell in sheet[1]] == [None, "Nr", "ok"] and sheet["C3"].value == "vielleicht" and sheet["C3"].fill.fgColor.rgb == "00F2B8A6"
     assert "Zzyzx" not in repr([[cell.value for cell in row] for one in copy for row in one])
+
+
+def test_tables_of_one_mapping_may_stand_in_several_sheets(clinic):
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.active.title = "Leute"
+    for row in (["Nr", "ok"], ["P1", "ja"]):
+        book.active.append(row)
+    other = book.create_sheet("Stufen")
+    for row in (["Wort", "Kraft", "Nr"], ["weich", 1.5, "x"]):
+        other.append(row)
+    book.create_sheet("Privat").append(["Zzyzx Canary"])
+    book.save(clinic.folder / "auszug.xlsx")
+    text = '''mapping = 1
+[patients]
+patient_id = "Nr"
+audit_consent = { from = "ok", values = { ja = "yes" } }
+rows = { sheet = "Leute" }
+[insert_levels]
+level = "Wort"
+system = { always = "A" }
+retention = { from = "Kraft", unit = "lbf" }
+unit = { always = "N" }
+rows = { sheet = "Stufen" }
+'''
+    checked = clinic.check([clinic.folder / "auszug.xlsx"], mappings=(read_mapping(clinic.text("m.toml", text)),))
+    assert not checked.error_count, intake.summary(checked)
+    assert list(checked.tables["patients"]["patient_id"]) == ["P1"] and list(checked.tables["insert_levels"]["retention"]) == [6.67233242289075]
+    gone = clinic.check([clinic.folder / "auszug.xlsx"], mappings=(read_mapping(clinic.text("m.toml", text.replace('"Stufen"', '"Level"'))),))
+    assert gone.refused and "takes the sheet Level, which auszug.xlsx does not have" in intake.summary(gone)[0]
+
+
+def test_a_mapped_file_whose_dates_or_decimals_cannot_be_told_is_refused_like_any_other(clinic):
+    text = 'mapping = 1\n[insert_levels]\nlevel = "w"\nsystem = { always = "A" }\nretention = { from = "k", unit = "lbf" }\nunit = { always = "N" }\n'
+    checked = clinic.check([clinic.text("x.csv", "w;k\na;1,500\n")], mappings=(read_mapping(clinic.text("m.toml", text)),))
+    assert checked.refused and "--decimal" in intake.summary(checked)[0]
+    checked = clinic.check([clinic.folder / "x.csv"], mappings=(read_mapping(clinic.text("m.toml", '[file]\ndecimal = ","\n'.join(text.split("\n", 1)).replace("mapping = 1[file]", "mapping = 1\n[file]"))),))
+    assert list(checked.tables["insert_levels"]["retention"]) == [6.67233242289075]

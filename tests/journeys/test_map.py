@@ -94,3 +94,21 @@ def test_a_mapping_written_and_read_again_says_the_same():
         "rows": {"together": True, "only": {"Art": ["1", "2"]}}}}
     assert tomllib.loads(text_of_mapping(body)) == body
     assert set(schemas.tables()["patients"].key) <= set(body["patients"])
+
+
+def test_a_needed_column_that_no_column_gives_is_asked_for_and_cannot_be_put_off(talk):
+    status, said = talk([*ANSWERS[:-2], "later", "not recorded", "all", "yes"], "--table", "day_sheet")
+    assert status == 0 and said.count("That is no word of parts_checked known here") == 2
+
+
+def test_what_a_terminal_would_obey_is_never_printed(talk, tmp_path):
+    (tmp_path / "export_2024.csv").write_text("\x1b[31mNr,x\nP1,\x1b[2J\n", encoding="utf-8")
+    _, said = talk(["patient_id", "smoker", "", "yes", "stop"], "--table", "patients")
+    assert "?[31mNr" in said and "\x1b" not in said
+
+
+def test_a_cell_that_names_several_positions_makes_a_row_for_each(talk, tmp_path):
+    (tmp_path / "export_2024.csv").write_text("Pat;Zahn;Tag;Art\nP1;33/43;2022-03-01;stud\nP2;13/23;2022-03-01;ball\n", encoding="utf-8")
+    status, said = talk(["", "", "fitted_on", "attachment", "lower", "", "yes"], "--table", "set_up")
+    assert status == 0 and "After (4 rows of Set-up)" in said
+    assert tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))["set_up"]["position"] == {"from": "Zahn", "each": "/"}
