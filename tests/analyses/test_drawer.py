@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -117,6 +118,18 @@ def test_packs_are_counted_up_from_the_upper_end(simulated):
     rows = drawer.stock(log, 3).rows.set_index("level")
     assert rows.loc["light", "packs"] == -(-rows.loc["light", "total_high"] // 4) and pd.isna(rows.loc["medium", "packs"])
     assert "packs" in drawer.shown(drawer.stock(log, 3)).columns
+
+
+def test_the_recorded_study_holds_its_ranges():
+    """Run again with: python tests/analyses/drawer_study.py (long). Asked for: 0.80; three standard errors of the recorded number of clinics allowed."""
+    study = json.loads((HERE / "drawer_study.json").read_text(encoding="utf-8"))
+    rows = pd.DataFrame(study["results"])
+    whole = rows[rows["patients"] == "all"].set_index(["what", "of"])
+    for what in ("replaced", "new", "total"):
+        for of in ("all levels together", "single levels"):
+            assert whole.loc[(what, of), "held"] >= 0.8 - 3 * np.sqrt(0.16 / study["clinics"]), (what, of)
+        assert whole.loc[(what, "all levels together"), "used_over_forecast"] == pytest.approx(1, abs=0.1)
+    assert drawer.HELD == (round(whole["held"].min(), 2), round(whole["held"].max(), 2))  # what the page says of it
 
 
 @pytest.mark.slow
