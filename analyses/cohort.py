@@ -71,6 +71,7 @@ class Log:
     looked_for: pd.DataFrame = field(default_factory=pd.DataFrame)
     failures: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "day": pd.to_datetime([])}))  # days on which anything was found failed
     in_place: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"patient_id": [], "denture_id": [], "part": [], "position": [], "looked_on": pd.to_datetime([])}))
+    known_in_part: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"kind": [], "number": [], "patients": []}))  # missing and coarse knowledge, kind by kind
     things_done: pd.DataFrame = field(default_factory=pd.DataFrame)  # what was done or found amiss, thing by thing
     withheld: frozenset[str] = frozenset()  # kinds of part whose log lists failures only
     _lives: dict = field(default_factory=dict, repr=False)
@@ -140,7 +141,8 @@ def read_log(connection, plan) -> Log:
         frames[name] = frames[name][~(frames[name][day] > pd.Timestamp(closing))].reset_index(drop=True)
     return Log(plan, closing, every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
                guard=f"{built.guard}." if built.guard else "", warnings=tuple(built.warnings),
-               readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, withheld=frozenset(part for (part,) in read("SELECT part FROM guard WHERE withheld ORDER BY part").fetchall()), looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()), **frames)  # fmt: skip
+               readings={name: frame[frame["patient_id"].isin(kept)] for name, frame in readings.items()}, withheld=frozenset(part for (part,) in read("SELECT part FROM guard WHERE withheld ORDER BY part").fetchall()), looked_for=_numbers(read("SELECT * FROM endpoint_counts ORDER BY endpoint").df()),
+               known_in_part=read("SELECT * FROM known_in_part ORDER BY kind").df(), **frames)  # fmt: skip
 
 
 def _in_period(dentures: pd.DataFrame, plan) -> pd.DataFrame:

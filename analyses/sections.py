@@ -185,6 +185,9 @@ def who(log, stages: list[Stage], described: pd.DataFrame, folder) -> Section:
     """Who is in it: the flow, and what is known of the patients."""
     blocks = [folder.picture("who_is_in_it", lambda shape: flow(stages, shape), f"{stages[0].text}; followed: {stages[-1].text}.", "Beside the arrows: who was left out, and why.")]
     blocks += _table(folder, "patients", "Patients and dentures", (described, described))
+    if len(log.known_in_part):
+        partly = log.known_in_part.rename(columns={"kind": "what"})
+        blocks += _table(folder, "known_in_part", "What the log knows only in part", (partly.astype(str), partly))
     return Section("about-who", "Who is in it, in detail", tuple(blocks))
 
 

@@ -50,10 +50,23 @@ def stages(log) -> list[Stage]:
     out_third += ((("later ones at their site, or in place before the log"), words.count(later, "insert")),) if later else ()
     return [
         Stage(f"{words.count(log.everybody, 'patient')} in the log", out_first),
-        Stage(f"{words.count(log.everybody - log.no_consent, 'patient')} who may be audited", out_second),
-        Stage(f"{words.people(with_denture, len(log.dentures), 'overdenture')}, {words.count(len(inserts), 'insert')} over time", out_third),
+        Stage(f"{words.count(log.everybody - log.no_consent, 'patient')} who may be audited", out_second, _in_part(log, CONSENTS)),
+        Stage(f"{words.people(with_denture, len(log.dentures), 'overdenture')}, {words.count(len(inserts), 'insert')} over time", out_third, _in_part(log, COARSE)),
         Stage(f"{words.people(worn.patients, worn.parts, 'first insert')} followed from fitting"),
     ]
+
+
+CONSENTS = {"consent not known": ("patient", "of unknown consent"), "died before being asked for consent": ("patient", "dead before being asked"), "consent not required": ("patient", "of whom local rules ask none")}
+COARSE = {"dentures delivered in a month or year": ("overdenture", "delivered in a month or year, no day known"), "dentures delivered on a day not known": ("overdenture", "delivered on a day not known"),
+          "inserts changed before, on days not known": ("change", "of inserts before the log on days not known, in no rate"),
+          "visits known to the month or year": ("visit", "known to the month or year only"), "visits without a day": ("visit", "without any day, not used"),
+          "visits whose notes are silent": ("visit", "whose notes do not say what was looked at"), "visits at which no part was looked at": ("visit", "at which no part was looked at")}
+
+
+def _in_part(log, kinds: dict[str, tuple[str, str]]) -> tuple[str, ...]:
+    """What of a stage is known only in part, each kind with its number."""
+    number = dict(zip(log.known_in_part["kind"], log.known_in_part["number"]))
+    return tuple(f"{words.count(int(number[kind]), one)} {text}" for kind, (one, text) in kinds.items() if number.get(kind))
 
 
 def boxes(log) -> tuple[Box, ...]:

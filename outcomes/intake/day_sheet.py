@@ -5,7 +5,8 @@ The rules, each tested under its name in tests/intake/test_day_sheet.py:
 1. A line is one row of visits.
 2. A set fitted on the day of a line is three rows at each position: abutment, housing, insert (bar, housing, clip for a bar); fitted
    where none was in place, replaced where one was.
-3. A set that was there before the first line enters with that line as already in place.
+3. A set that was there before the first line enters with that line as already in place. Where its insert was changed before, on days not
+   known, the one in place is of unknown age, and how often it was changed is kept with it.
 4. Inserts changed are replaced; why, worn_at and parts_checked say what was found and why it was changed.
 5. The cells housings, abutments and denture are read by their grammar; fine is written only where parts_checked does not say so.
 6. snap_lost is the day on which the failing inserts of the line were noticed, else its failing housings.
@@ -71,6 +72,10 @@ def set_parts(lines: pd.DataFrame, sites: Sites) -> pd.DataFrame:
         rows["change_reason"] = np.where(there & ~before & conversion, "conversion", None)
         rows["in_place_since"] = sets["fitted_on"].where(before)
         rows["in_place_since_precision"] = sets["fitted_on_precision"].where(before)
+        undated = before & (part == "insert") & (sets["changed_before"].fillna(0) > 0).to_numpy(dtype=bool)
+        rows["changed_before"] = sets["changed_before"].where(undated)
+        rows.loc[undated, "in_place_since"] = pd.NaT
+        rows.loc[undated, "in_place_since_precision"] = "not known"
         for name, of in (("level", "insert"), ("torque_ncm", "abutment"), ("height_mm", "abutment"), ("pick_up", "housing")):
             rows[name] = sets[name] if of == part else pd.Series(index=sets.index, dtype=sets[name].dtype)
         pieces.append(rows)
@@ -183,7 +188,7 @@ def combined(made: pd.DataFrame, said: pd.DataFrame) -> pd.DataFrame:
     fitted = has_set & both["action"].isin(["fitted", "replaced"])
     stated = has_said & ~(fitted & ((both["action"] == "fitted") | both["finding_said"].isin(SILENT)))
     changed_here = has_said & ~fitted
-    out = both[["line", "position", "part", "attachment", "torque_ncm", "height_mm", "pick_up", "in_place_since", "in_place_since_precision"]].copy()
+    out = both[["line", "position", "part", "attachment", "torque_ncm", "height_mm", "pick_up", "in_place_since", "in_place_since_precision", "changed_before"]].copy()
     out["finding"] = both["finding_said"].where(stated, both["finding"])
     out["action"] = both["action_said"].where(changed_here, both["action"])
     out["change_reason"] = both["change_reason_said"].where(changed_here, both["change_reason"])

@@ -23,14 +23,14 @@ def nothing() -> dict[str, pd.DataFrame]:
     def texts(*names: str) -> pd.DataFrame:
         return pd.DataFrame({name: pd.Series(dtype=object) for name in names})
 
-    day_sheet = texts("reason", "arch", "why", "snap_lost_precision", "jaw").assign(speaks_of_denture=False, changed_count=0, level_elsewhere=False)
-    set_up = texts("arch", "position", "level", "placed").assign(fitted_on=pd.Series(dtype="datetime64[s]"), line=pd.Series(dtype="Int64"))
+    day_sheet = texts("reason", "arch", "why", "date_precision", "snap_lost_precision", "jaw").assign(speaks_of_denture=False, changed_count=0, level_elsewhere=False)
+    set_up = texts("arch", "position", "level", "placed").assign(fitted_on=pd.Series(dtype="datetime64[s]"), line=pd.Series(dtype="Int64"), changed_before=pd.Series(dtype="Int64"))
     named = texts("column_name", "position", "arch").assign(place=pd.Series(dtype="int64"), in_place=False, changed=False)
     return {"day_sheet": day_sheet, "set_up": set_up, "day_sheet_positions": named, "noticed_lines": pd.DataFrame({"line": pd.Series(dtype="int64")})}
 
 
 def _day_sheet(sites: Sites, frame: pd.DataFrame, named: pd.DataFrame) -> pd.DataFrame:
-    plain = frame[["reason", "arch", "why", "snap_lost_precision"]].astype(object)
+    plain = frame[["reason", "arch", "why", "date_precision", "snap_lost_precision"]].astype(object)
     plain = plain.where(plain.notna(), None)
     plain["jaw"] = sites.lines["jaw"].reindex(frame.index).to_numpy()
     plain["speaks_of_denture"] = frame[list(DENTURE_CELLS)].drop(columns="snap_lost").map(_says_something).any(axis=1)
@@ -49,7 +49,7 @@ def _says_something(cell) -> bool:
 
 def _set_up(sites: Sites, frame: pd.DataFrame) -> pd.DataFrame:
     plain = frame[["arch", "position", "level"]].astype(object)
-    plain = plain.where(plain.notna(), None).assign(fitted_on=frame["fitted_on"])
+    plain = plain.where(plain.notna(), None).assign(fitted_on=frame["fitted_on"], changed_before=frame["changed_before"].astype("Int64"))
     placed = sites.sets.reindex(frame.index)
     plain["placed"] = placed["placed"].astype(object).where(placed["placed"].notna(), None)
     plain["line"] = placed["line"].astype("Int64")

@@ -10,10 +10,11 @@ from outcomes.present.curves import wrapped
 
 @dataclass(frozen=True)
 class Stage:
-    """One box: a short text, and who was left out on the way to the next box, as (reason, count in words)."""
+    """One box: a short text, who was left out on the way to the next box, as (reason, count in words), and what of those in it is known only in part."""
 
     text: str
     left_out: tuple[tuple[str, str], ...] = ()
+    in_part: tuple[str, ...] = ()
 
 
 def flow(stages: list[Stage], shape: Shape) -> Sheet:
@@ -23,7 +24,7 @@ def flow(stages: list[Stage], shape: Shape) -> Sheet:
     main = probe.width * (0.46 if shape.narrow else 0.44)
     beside = probe.width - main - (3.2 if shape.narrow else 6) * u
     line, pad = 1.38 * u, 0.8 * u
-    boxes = [wrapped(probe, stage.text, main - 2 * pad) for stage in stages]
+    boxes = [[*wrapped(probe, stage.text, main - 2 * pad), *(line for known in stage.in_part for line in wrapped(probe, f"of these {known}", main - 2 * pad))] for stage in stages]
     notes = [[part for reason, amount in stage.left_out for part in wrapped(probe, f"{amount}: {reason}", beside - 1.4 * u, 0.88)] for stage in stages]
     heights = [len(box) * line + 1.4 * pad for box in boxes]
     gaps = [max(2.4 * u, len(note) * line * 0.92 + 1.6 * u) if i < len(stages) - 1 else (len(note) * line * 0.92 + 1.2 * u if note else 0) for i, note in enumerate(notes)]
