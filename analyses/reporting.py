@@ -77,7 +77,6 @@ def _left_out(log) -> pd.DataFrame:
     rows = []
     for stage in who.stages(log):
         rows.append({"stage": stage.text, "left out": "–", "why": "–"})
-        rows += [{"stage": f"of these {known}", "left out": "–", "why": "known only in part"} for known in stage.in_part]
         rows += [{"stage": "on the way to the next", "left out": amount, "why": reason} for reason, amount in stage.left_out]
     return pd.DataFrame(rows)
 

@@ -24,16 +24,19 @@ def flow(stages: list[Stage], shape: Shape) -> Sheet:
     main = probe.width * (0.46 if shape.narrow else 0.44)
     beside = probe.width - main - (3.2 if shape.narrow else 6) * u
     line, pad = 1.38 * u, 0.8 * u
-    boxes = [[*wrapped(probe, stage.text, main - 2 * pad), *(line for known in stage.in_part for line in wrapped(probe, f"of these {known}", main - 2 * pad))] for stage in stages]
+    boxes = [wrapped(probe, stage.text, main - 2 * pad) for stage in stages]
+    partly = [[line for known in stage.in_part for line in wrapped(probe, known, main - 2 * pad, 0.88)] for stage in stages]
     notes = [[part for reason, amount in stage.left_out for part in wrapped(probe, f"{amount}: {reason}", beside - 1.4 * u, 0.88)] for stage in stages]
-    heights = [len(box) * line + 1.4 * pad for box in boxes]
+    heights = [len(box) * line + 1.4 * pad + (len(known) * line * 0.92 + 0.4 * u if known else 0) for box, known in zip(boxes, partly)]
     gaps = [max(2.4 * u, len(note) * line * 0.92 + 1.6 * u) if i < len(stages) - 1 else (len(note) * line * 0.92 + 1.2 * u if note else 0) for i, note in enumerate(notes)]
     sheet = Sheet(shape, (sum(heights) + sum(gaps) + 1.2 * u) / 72)
     y, x, middle = sheet.height - 0.6 * u, 0.6 * u, 0.6 * u + main / 2
-    for i, (box, note, height, gap) in enumerate(zip(boxes, notes, heights, gaps)):
+    for i, (box, known, note, height, gap) in enumerate(zip(boxes, partly, notes, heights, gaps)):
         sheet.box(x, y - height, main, height, colour="accent", fill="paper")
         for j, text in enumerate(box):
             sheet.put(middle, y - pad * 0.7 - (j + 0.78) * line, text, align="center")
+        for j, text in enumerate(known):
+            sheet.put(middle, y - pad * 0.7 - len(box) * line - 0.4 * u - (j + 0.7) * line * 0.92, text, align="center", size=0.88, colour="quiet")
         y -= height
         if i < len(stages) - 1:
             sheet.line(middle, y, middle, y - gap, colour="quiet", arrow=True, width=1.0)
