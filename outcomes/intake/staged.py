@@ -26,6 +26,7 @@ class Staged:
         self.stored = stored
         self._left_out: dict[str, np.ndarray] = {}
         self.connection = duckdb.connect(":memory:", config={"python_enable_replacements": "false", "memory_limit": MEMORY, "preserve_insertion_order": "false"})
+        self.connection.execute("SET enable_progress_bar = false")  # it would stand among what a program prints
         self.connection.execute("CREATE TABLE today AS SELECT ?::DATE AS day", [today])
         self.connection.register("instruments", _instruments())
         for name in schemas.stored_tables():

@@ -8,6 +8,8 @@ from outcomes import schemas
 from outcomes.store.layout import content, quoted
 
 _PLACE = ("_source", "_sheet", "_line")
+# Sums of the two halves of the MD5 of ``text``; cut from one number, since asking md5_number_lower and md5_number_upper works it out twice.
+_SUMS = "coalesce(sum((number >> 64)::UBIGINT), 0) AS low, coalesce(sum((number & 18446744073709551615::UHUGEINT)::UBIGINT), 0) AS high"
 
 
 def row_text(columns) -> str:
@@ -39,8 +41,7 @@ def revision(connection) -> str:
     for name, table in schemas.stored_tables().items():
         text = filled_text(sorted(content(table)))
         rows, low, high = connection.execute(
-            f"SELECT count(*), coalesce(sum(md5_number_lower(text)), 0), coalesce(sum(md5_number_upper(text)), 0) "
-            f"FROM (SELECT {text} AS text FROM {quoted(name)})").fetchall()[0]
+            f"SELECT count(*), {_SUMS} FROM (SELECT md5_number({text}) AS number FROM {quoted(name)})").fetchall()[0]
         if rows:
             lines.append(f"{name} {rows} {low} {high}")
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()
@@ -49,8 +50,7 @@ def revision(connection) -> str:
 def digests(table: schemas.Table, where: str = "true") -> str:
     """SQL for (load, low, high): sums of digests of the rows that each load brought, with file, sheet and line, whatever became of them since."""
     text = filled_text([*sorted(content(table)), *_PLACE])
-    return (f"SELECT load, sum(md5_number_lower(text)) AS low, sum(md5_number_upper(text)) AS high "
-            f"FROM (SELECT _load AS load, {text} AS text FROM kept.{quoted(table.name)} WHERE {where}) GROUP BY load")
+    return f"SELECT load, {_SUMS} FROM (SELECT _load AS load, md5_number({text}) AS number FROM kept.{quoted(table.name)} WHERE {where}) GROUP BY load"
 
 
 def seal(connection, where: str) -> None:

@@ -143,10 +143,17 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """A DuckDB connection that reads no Python variable, fetches no extension and spills where only the owner can read."""
     with owner_only():
         connection = duckdb.connect(str(path), read_only=read_only, config=SETTINGS)
+        quiet(connection)
         folder = str(spill_apart() if read_only else spill_beside(path))  # not before the lock is ours
     if not read_only or connection.execute("SELECT current_setting('temp_directory')").fetchall()[0][0] != folder:  # else shared with a reader set up before
         connection.execute(f"SET temp_directory = '{folder.replace(chr(39), chr(39) * 2)}'")
         allow(connection, min(allowed(connection) * 5 / 8, MOST_MEMORY))  # DuckDB starts out with four fifths of the machine's memory
+    return connection
+
+
+def quiet(connection):
+    """The connection, which now draws no progress bar: DuckDB would print one among what a program says, where Python runs without a file."""
+    connection.execute("SET enable_progress_bar = false")
     return connection
 
 

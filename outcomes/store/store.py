@@ -174,7 +174,7 @@ class Store:
 
     def _aside(self) -> duckdb.DuckDBPyConnection:
         """A connection of the store's own, so that a result somebody is still fetching is left alone."""
-        return self.connection.cursor()
+        return door.quiet(self.connection.cursor())
 
     def _alive(self) -> bool:
         """Whether the file can be read, opened anew where trouble left DuckDB unusable."""

@@ -397,6 +397,13 @@ def test_what_duckdb_says_on_other_systems_becomes_a_sentence(text, sentence):
     assert sentence in str(told) and "P0042" not in str(told) and isinstance(told, Misuse) and told.exit_status == 2
 
 
+def test_no_progress_bar_is_drawn_among_what_a_program_prints(path, clinic):
+    code = ("import sys\nfrom outcomes.store import open_store\nwith open_store(sys.argv[1], create=True) as store:\n"
+            "    print([c.execute(\"SELECT current_setting('enable_progress_bar')\").fetchall() for c in (store.connection, store._aside())])")
+    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True)  # without a file DuckDB takes it for a person at a prompt
+    assert done.stdout == "[[(False,)], [(False,)]]\n", done.stderr
+
+
 def test_running_out_of_memory_is_told():
     assert "out of memory" in str(trouble.sentence(duckdb.OutOfMemoryException("failed to allocate"), "clinic.duckdb"))
     assert isinstance(trouble.sentence(duckdb.ConversionException("'secret'"), "x"), DataProblem)
