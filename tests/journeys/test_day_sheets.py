@@ -153,7 +153,7 @@ def test_a_store_without_a_visit_gives_blank_sheets(tmp_path, capsys):
 
 
 @pytest.mark.needs_browser
-@pytest.mark.parametrize(("patients", "count"), [(["P1"], 1), (["P1", "P6"], 2), (["P6", "P2", "N1", "<b>&"], 5), (["P6", "P6x" * 12, "P1"], 3)])
+@pytest.mark.parametrize(("patients", "count"), [(["P6", "P2", "N1", "<b>&"], 5), (["P6", "P6x" * 12, "P1"], 3)])
 def test_two_dentures_to_an_a4_page_and_no_box_is_cut_off(run, tmp_path, patients, count):
     run("--patients", *patients)
     pdf = tmp_path / "sheets.pdf"
