@@ -30,7 +30,7 @@ def pages(log, known: Iterable[str], refused: Iterable[str], patients: list[str]
         return [DenturePage(patient, "", on, (), (), (), NOTHING if patient in known else NEW) for patient in patients]
     here, items = in_care(log), due(log).items
     parts = log.in_place.merge(_now(log.episodes), how="left", on=["denture_id", "part", "position"])
-    levels = tuple(log.levels.loc[log.levels["kind"].isna() | (log.levels["kind"] == "final"), "level"])
+    levels = _levels(log)
     found = []
     for patient in patients:
         dentures = here[here["patient_id"] == patient].sort_values(["arch", "delivered_on"], ascending=[False, True])
@@ -42,9 +42,21 @@ def pages(log, known: Iterable[str], refused: Iterable[str], patients: list[str]
         for row in dentures.itertuples():
             said = items[(items["patient_id"] == patient) & items["arch"].isin(["", row.arch])]
             places = _places(parts[parts["denture_id"] == row.denture_id])
-            found.append(DenturePage(patient, row.arch, on, places[:PLACES], (*_last(log, patient, row.arch), *_older(parts[parts["denture_id"] == row.denture_id])), tuple(_due(one) for one in said.itertuples())[:3],
+            found.append(DenturePage(patient, row.arch, on, places[:PLACES], (*_last(log, patient, row.arch), *_older(parts[parts["denture_id"] == row.denture_id]), *_more(places)), tuple(_due(one) for one in said.itertuples())[:3],
                                      "" if places else NOTHING, f"delivered {_day(row.delivered_on, row.delivered_on_precision)}", levels))
     return found
+
+
+def _levels(log) -> tuple[str, ...]:
+    """The clinic's levels for wear, the lightest first; those never used yet last."""
+    force = log.episodes.dropna(subset=["level", "retention_n"]).drop_duplicates("level").set_index("level")["retention_n"]
+    names = log.levels.loc[log.levels["kind"].isna() | (log.levels["kind"] == "final"), "level"]
+    return tuple(sorted(names, key=lambda name: (force.get(name, float("inf")), name)))
+
+
+def _more(places: tuple[InMouth, ...]) -> tuple[str, ...]:
+    left = len(places) - PLACES
+    return (f"{words.count(left, 'more position is', 'more positions are')} in the log and not shown.",) if left > 0 else ()
 
 
 def _now(episodes: pd.DataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from outcomes.intake.marks import Mark
 
 KEY, EXAMPLES = "Key", "Examples"
 QUIET = "5F6B73"
+WIDTHS = (24, 24, 100, 26)  # of the key's columns, in letters
 
 # One patient's first three years, so that the sheets can be compared: a fitting, a review, a recall with nothing wrong, a change of both
 # inserts, and a housing picked up again. A check of just these lines finds no problem.
@@ -94,7 +95,7 @@ def key(book, names: tuple[str, ...], shown: list[Mark]) -> None:
 
 
     sheet = book.create_sheet(KEY)
-    for letter, wide in zip("ABCD", (24, 24, 92, 26)):
+    for letter, wide in zip("ABCD", WIDTHS):
         sheet.column_dimensions[letter].width = wide
     plain, bold = Font(name=FONT, color=INK), Font(name=FONT, bold=True, color=INK)
     fills = {word: PatternFill("solid", fgColor=COLOURS[severity]) for severity, word in COLOUR_WORDS.items()}
@@ -112,6 +113,9 @@ def key(book, names: tuple[str, ...], shown: list[Mark]) -> None:
                 cell.fill = PatternFill("solid", fgColor=OPTIONAL)
             if number == 4 and text in fills:
                 cell.fill = fills[text]
+        longest = max((len(text) / wide for text, wide in zip(line, WIDTHS) if text), default=0)
+        if longest > 1:  # programs differ in whether they make room for a second line of their own accord
+            sheet.row_dimensions[row].height = 15 * (int(longest) + 1)
     sheet.freeze_panes = "A2"
     sheet.page_setup.orientation, sheet.page_setup.paperSize = "portrait", sheet.PAPERSIZE_A4
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
