@@ -22,7 +22,7 @@ ENDINGS = {
     "wish": ("changed on wish", "plum"),
     "with its pair": ("changed with its pair", "moss"),
     "work": ("routine or other work", "quiet"),
-    "gone": ("denture, implant or patient gone", "ink"),
+    "gone": ("denture or patient gone", "ink"),
 }
 MOST_LIMITS = 60  # places along the whole axis at which the limits between two boxes are worked out
 MOST_STEPS = 400  # steps of a curve beyond this are thinned: no eye can tell
@@ -138,7 +138,9 @@ def became_of(life) -> Endings | None:
     table = longevity.risk_table(day, cause != "", [tick * YEAR for tick in life.ticks()], entry=entry if entry.any() else None, cluster=patient)
     names = {"clusters_at_risk": "patients", "at_risk": "in place", "failed": "ended", "censored": "censored"} | ({"entered": "entered"} if entry.any() else {})
     counts = Counts(life.units, len(day), life.ticks(), {label: tuple(int(n) for n in table[name]) for name, label in names.items()}, ("patients",))
-    return Endings(thinned(shares), colours, counts, life.stops())
+    grouped = pd.Series([ending_group(one) for one in life.endings[1]], index=life.rows.index)
+    patients = {ENDINGS[key][0]: set(who) for key, who in life.rows["patient_id"].groupby(grouped) if key}
+    return Endings(thinned(shares), colours, counts, life.stops(), patients=patients, main=ENDINGS[EVENT][0])
 
 
 def ending_group(cause: str) -> str:
@@ -178,7 +180,8 @@ def settled_of(settling, plan) -> Endings | None:
     table = longevity.risk_table(rows["days"].to_numpy(float), (rows["cause"] != "").to_numpy(), [tick * YEAR for tick in ticks], cluster=rows["patient_id"].to_numpy())
     named = {"clusters_at_risk": "patients", "at_risk": "at the start", "failed": "ended", "censored": "censored"}
     counts = Counts("dentures", len(rows), ticks, {label: tuple(int(n) for n in table[name]) for name, label in named.items()}, ("patients",))
-    return Endings(thinned(shares), colours, counts, stops, "at the starting level")
+    patients = {names[cause][0]: set(who) for cause, who in rows[rows["cause"] != ""].groupby("cause")["patient_id"]}
+    return Endings(thinned(shares), colours, counts, stops, "at the starting level", patients)
 
 
 def settled(what: Endings | None, patients: int, shape):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import answers, factors_models, factors_sections, wear_alike, wear_page, wear_shapes, who
+from outcomes.analyses import answers, factors_models, factors_sections, talk, talk_report, wear_alike, wear_page, wear_shapes, who
 from outcomes.analyses.cohort import read_log
 from outcomes.present.folder import Folder
 
@@ -32,6 +32,8 @@ def report(store, plan, out, progress=None) -> Path:
             detail += [factors_sections.of_factor(groups, folder) for groups in every]
             detail += [*wear_page.estimands(life, folder), wear_page.alike_section(life, alike)]
         detail += [wear_page.who_section(log, life, folder), *wear_page.method_sections(log, life, smooth, ratios, alike, wear_page.tested(every, plan["wear"]["housing_primary"]), folder)]
+    with step("Writing the talk"):
+        folder.talk(talk_report.talk(log, "How long housings stay in the denture", "How long housings stay in the denture and what goes with it.", said, detail, folder, {main.name: talk.of_life(log, life, detail), lost.name: talk.of_life(log, loss, detail)}))
     with step("Writing the page"):
         page = wear_page.page(log, life, "How long housings stay in the denture", said, wear_page.doubts(log, life, smooth, ratios), detail)
         folder.grid("answers", "Answers", *who.answer_table(said))

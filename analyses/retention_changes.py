@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import answers, methods, who
+from outcomes.analyses import answers, methods, talk, talk_report, who
 from outcomes.analyses import retention_sections as parts
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.levels_paths import paths
@@ -29,6 +29,8 @@ def report(store, plan, out, progress=None) -> Path:
     with step("Drawing figures"):
         folder = Folder(out)
         detail = (parts.levels(moved, plan, folder), parts.staying(settled, said[0], moved, plan, folder), parts.snap(changed, plan, folder), parts.satisfied(scored, plan, folder), parts.methods(scored, plan), methods.plan(log))
+    with step("Writing the talk"):
+        folder.talk(talk_report.talk(log, "Changes of retention level", "Where people settle in retention, and what they say after their level was changed.", said, detail, folder, {said[0].name: talk.of_settling(settled, said[0], plan)}))
     with step("Writing the page"):
         page = Report("Changes of retention level", who.closing(log), who.stamp(log), who.line(log), tuple(said), parts.todo(log, changed), parts.doubts(log, moved, changed, scored), (), parts.boxes(log, moved), detail,
                       who.notices(log), methods.CAUTIONS, made_with=methods.made_with(), front=("next", "sure", "who"), shown=SHOWN)  # fmt: skip

@@ -50,7 +50,9 @@ def over_time(paths: Paths, plan, shape):
     last = np.sort(one.groupby("patient_id")["end"].max().to_numpy(float))[::-1] / YEAR
     stops = {people: float(last[min(people, len(last)) - 1]) for people in (plan["report"]["stop_curves_at"], 10)}
     frame = Frame("At which level dentures are", f"{words.people(paths.patients, len(one), 'denture')}. {bands(plan['levels'])}", "years since the first inserts")
-    return endings(Endings(thinned(shares.drop(columns=rest)), COLOURS, counts, stops, rest), frame, shape)
+    held = paths.rows
+    patients = {state: set(held.loc[(held["state"] == state) | (held["became"] == state), "patient_id"]) for state in shares.columns[1:]}
+    return endings(Endings(thinned(shares.drop(columns=rest)), COLOURS, counts, stops, rest, patients, other="other"), frame, shape)
 
 
 def columns(paths: Paths, fewest: int) -> Streams:
@@ -66,7 +68,7 @@ def columns(paths: Paths, fewest: int) -> Streams:
             flow = shares[:, None] * _moves(paths.rows, states, day, times[number + 1][0])
             flows.append({(states[i], states[j]): float(flow[i, j]) for i, j in zip(*np.nonzero(flow > 1e-9))})
             shares = flow.sum(axis=0)
-    return Streams(tuple(cols), tuple(flows), STATES, COLOURS)
+    return Streams(tuple(cols), tuple(flows), STATES, COLOURS, tuple(_still(paths, day) for day, _ in times))
 
 
 def _moves(rows: pd.DataFrame, states: list[str], after: float, until: float) -> np.ndarray:

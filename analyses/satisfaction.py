@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import methods, next_steps, satisfaction_front, satisfaction_scores, satisfaction_sections, satisfaction_who, who
+from outcomes.analyses import methods, next_steps, satisfaction_front, satisfaction_scores, satisfaction_sections, satisfaction_who, talk_report, who
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.people import snap
 from outcomes.present.content import Report, Section
@@ -27,6 +27,8 @@ def report(store, plan, out, progress=None) -> Path:
         detail = [satisfaction_sections.of_asked(one, folder) for one in every]
         detail += [satisfaction_sections.snap(felt, folder), satisfaction_who.section(log, every, folder)]
         detail += [Section("lists", "Lists for the clinic", next_steps.lists(todo)), satisfaction_sections.methods(log, every), methods.plan(log)]
+    with step("Writing the talk"):
+        folder.talk(talk_report.talk(log, "What patients say, over time", "How satisfied patients are before and after, in how many it changed, and whether it lasts.", said, detail, folder))
     with step("Writing the page"):
         page = Report("What patients say, over time", who.closing(log), who.stamp(log), who.line(log), tuple(said), next_steps.steps(todo), doubts, (), satisfaction_who.boxes(log, every), tuple(detail),
                       (), methods.CAUTIONS, made_with=methods.made_with(), front=("next", "sure", "who"))  # fmt: skip

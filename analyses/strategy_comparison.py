@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from pathlib import Path
 
-from outcomes.analyses import methods, strategy_sections, strategy_words, who
+from outcomes.analyses import methods, strategy_sections, strategy_words, talk_report, who
 from outcomes.analyses.cohort import read_log
 from outcomes.analyses.levels_paths import paths
 from outcomes.analyses.retention import settling
@@ -37,6 +37,8 @@ def report(store, plan, out, progress=None) -> Path:
         detail = [strategy_sections.of_question(level, plan, folder), strategy_sections.of_one_way(alone, LEVEL.arms[arm], own, plan, folder)]
         detail += [strategy_sections.of_question(one, plan, folder) for one in found[1:]]
         detail += [strategy_sections.of_conversions(converted, folder), strategy_sections.methods(found, plan), methods.plan(log)]
+    with step("Writing the talk"):
+        folder.talk(talk_report.talk(log, "Ways to start", "Whether one way to start is better than another, as far as this log can say.", said, detail, folder))
     with step("Writing the page"):
         page = Report("Ways to start", who.closing(log), who.stamp(log), who.line(log), tuple(said), strategy_words.steps(found, plan), strategy_words.doubts(found, alone, plan), strategy_words.verdicts(level),
                       strategy_words.boxes(log, start, level), tuple(detail), who.notices(log), methods.CAUTIONS, made_with=methods.made_with(), shown=SHOWN)  # fmt: skip

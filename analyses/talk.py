@@ -11,14 +11,14 @@ from outcomes.analyses.methods import CAUTIONS
 from outcomes.analyses.sentences import saying
 from outcomes.analyses.strategy_patients import LEVEL, started
 from outcomes.analyses.strategy_trial import compare
+from outcomes.analyses.talk_report import RULE, too_few
 from outcomes.analyses.talk_words import lower, split
 from outcomes.present import words
 from outcomes.present.curves import CannotDraw
 from outcomes.present.hiding import few, hidden
-from outcomes.present.talk import Figure, Slide, Talk
+from outcomes.present.talk import FIGURE, Figure, Slide, Talk
 
 MOST_LIVES = 4
-RULE = "Counts of fewer than {} patients are hidden, and no pseudonym leaves the clinic."
 RECALLS = "Write down every recall, also those at which all was well."
 # What to do by the key of a task: (said in a title, what is counted).
 CHANGES = {
@@ -48,7 +48,7 @@ def talk(log, lives, said, settled, felt, scored, todo, compared, methods) -> Ta
     enough = people >= max(fewest, 1)
     slides = [Slide("", title, points=_opening(log, fewest, enough), notes=(made, RULE.format(fewest)), first=True)]
     if not enough:
-        slides.append(Slide("Who is in it", f"This log cannot be shared yet: it takes {words.count(fewest, 'patient')} with an overdenture.", points=("With fewer people anybody could be recognised, so no number is shown.", "The page in the clinic shows what there is."), notes=(made,)))
+        slides.append(too_few(fewest, (made,)))
     else:
         slides.append(_who(log, fewest, made))
         lives = [talk_figures.stricter(life, fewest) for life in lives]
@@ -76,10 +76,9 @@ def _noted(methods, *starts: str) -> tuple[str, ...]:
 def _drawn(draw, finding: str) -> Figure | None:
     """The figure, or None where it would show too few."""
     try:
-        sheet = draw()
+        return None if draw(FIGURE) is None else Figure(draw, finding)
     except CannotDraw:
         return None
-    return None if sheet is None else Figure(sheet, finding)
 
 
 def _who(log, fewest: int, made: str) -> Slide:
@@ -88,7 +87,7 @@ def _who(log, fewest: int, made: str) -> Slide:
     message, _, between = line.rstrip(".").partition(", visits from ")
     finding = hidden(f"{stages[0].text}; followed: {stages[-1].text}.", fewest)
     right = " ".join(hidden(text, fewest) for text in who.notices(log))
-    return Slide("Who is in it", f"{message} are in this audit.", _drawn(lambda: talk_figures.who(stages, fewest), finding),
+    return Slide("Who is in it", f"{message} are in this audit.", _drawn(lambda shape: talk_figures.who(stages, fewest, shape), finding),
                  f"Visits from {between}." if between else "", right or RULE.format(fewest), notes=(finding, made))  # fmt: skip
 
 
@@ -119,8 +118,25 @@ def _life(log, life, answer, fewest: int, methods) -> Slide:
     title, rest = split(words.sentence(answer.whole))
     likely = f"Likely range {answer.likely}. " if answer.likely else ""
     bracket = "" if answer.value is not None else "At the dashed line the lower end is what was still in place, the upper end all but what was seen worn."
-    figure = _drawn(lambda: talk_figures.of_lifetime(life, answer, fewest), f"{title}{' ' + rest if rest else ''}{' ' + likely if likely else ''}".strip())
+    figure = _drawn(lambda shape: talk_figures.of_lifetime(life, answer, fewest, shape), f"{title}{' ' + rest if rest else ''}{' ' + likely if likely else ''}".strip())
     return Slide(say.name, title, figure, f"{likely}{hidden(counts, fewest)}.", f"{rest} {doubt}".strip() or "The likely range says how far chance alone could move this.", notes=(answer.whole, bracket, *notes))
+
+
+def of_settling(settled, answer, plan) -> Slide:
+    """The slide on staying at the starting level, for a report of its own."""
+    fewest = plan["sharing"]["minimum_patients"]
+    stays = _stays(settled, answer, fewest) or "How many stay at the level they started at cannot be shared: too few patients."
+    shown = _may_show(settled, answer, fewest)
+    figure = _drawn(lambda shape: talk_figures.settled(settled, plan, fewest, shape), f"{stays} Likely range {answer.likely}.") if shown else None
+    counts = f"{_counts(answer.counts, settled.patients, settled.patients_with_steps(), fewest)}." if settled.patients >= fewest else ""
+    return Slide("Staying at the starting level", stays, figure, f"Likely range {answer.likely}. {counts}" if shown else counts, "A change of level is made at a visit, so its day is exact." if shown else "")
+
+
+def of_life(log, life, sections) -> Slide:
+    """The slide on how long one kind of part lasts, for a report of its own."""
+    fewest = log.plan["sharing"]["minimum_patients"]
+    held = talk_figures.stricter(life, fewest)
+    return _life(log, held, of_lifetime(held, log.guard_of(held)), fewest, next(one for one in sections if one.anchor == "methods"))
 
 
 def _sentences(text: str) -> list[str]:
@@ -138,7 +154,7 @@ def _light(log, settled, answer, snapped, felt, compared, fewest: int, methods) 
         title = f"Whether starting light is wise this log cannot say; {lower(stays)}"
     else:
         title = "Whether starting light is wise this log cannot say yet."
-    figure = _drawn(lambda: talk_figures.settled(settled, log.plan, fewest), f"{stays} Likely range {answer.likely}.") if shown else None
+    figure = _drawn(lambda shape: talk_figures.settled(settled, log.plan, fewest, shape), f"{stays} Likely range {answer.likely}.") if shown else None
     likely = f"Likely range {answer.likely}." if shown and answer.likely else ""
     counts = f"{_counts(answer.counts, settled.patients, settled.patients_with_steps(), fewest)}." if settled.patients >= fewest else ""
     right = f"{stays} {against.likely}".strip() if against.number else words.sentence(why.removeprefix(f"{compared.question.title}: "))
@@ -181,7 +197,7 @@ def _happy(log, answer, snapped, scored, felt, fewest: int, methods) -> Slide:
     if scored is None or scored.change is None or scored.pairs < fewest:
         silent = scored is None or scored.change is None
         title = answer.sentence if silent and (scored is None or scored.pairs >= fewest or scored.pairs == 0) else f"Whether they are happier cannot be shared: fewer than {fewest} patients answered both before and a year after."
-        figure = _drawn(lambda: talk_figures.snap(felt, fewest), snap) if felt.asked >= max(fewest, 1) else None
+        figure = _drawn(lambda shape: talk_figures.snap(felt, fewest, shape), snap) if felt.asked >= max(fewest, 1) else None
         return Slide(kicker, hidden(title, fewest), figure, snap, "One line from 0 to 100, before delivery and once a year, is enough to tell.", notes=notes)
     rise = scored.change.improvement
     form = scored.instrument
@@ -192,7 +208,7 @@ def _happy(log, answer, snapped, scored, felt, fewest: int, methods) -> Slide:
     means = scored.means[scored.means["people"] >= fewest]
     finding = f"{title} Mean by occasion: {words.listing([f'{row.occasion} {words.number(row.mean)}' for row in means.itertuples()])}."
     likely = f"Likely range {answer.likely}. " if answer.likely else ""
-    return Slide(kicker, title, _drawn(lambda: talk_figures.satisfied(scored, fewest), finding), f"{likely}{counts}.", f"{caveat} {snap}", notes=(answer.whole, "A mean change of a group does not mean that each patient had one.", "Those who did not answer may differ." if lost else "", *notes))
+    return Slide(kicker, title, _drawn(lambda shape: talk_figures.satisfied(scored, fewest, shape), finding), f"{likely}{counts}.", f"{caveat} {snap}", notes=(answer.whole, "A mean change of a group does not mean that each patient had one.", "Those who did not answer may differ." if lost else "", *notes))
 
 
 def _changes(todo, fewest: int) -> Slide:

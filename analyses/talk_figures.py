@@ -4,21 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pandas as pd
-
 from outcomes.analyses import drawings
-from outcomes.analyses.lifetimes import EVENT
 from outcomes.analyses.people import RIGHT
 from outcomes.analyses.sentences import saying
 from outcomes.present import words
-from outcomes.present.areas import Endings
+from outcomes.present.areas import pooled
+from outcomes.present.canvas import Shape
 from outcomes.present.hiding import few, hidden
-from outcomes.present.talk import FIGURE
 from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, steps
 
 LEAST_FOLLOWED = 10  # a curve on a slide stops here, or at the sharing rule where that is larger
-REST = "other reasons"
-LEAST_SHARE = 0.05  # smaller areas cannot be told apart from the back of a room
 FITTED = ("starts_late", "day_found", "day_found_other", "between_looks", "between_looks_other", "endings", "bracket")
 
 
@@ -32,20 +27,20 @@ def stricter(life, fewest: int):
     return held
 
 
-def of_lifetime(life, answer, fewest: int):
+def of_lifetime(life, answer, fewest: int, shape: Shape):
     """The endpoint's curve; where the answer is a bracket, what became of the parts, which shows both its ends."""
     stop = max(LEAST_FOLLOWED, fewest)
     until = life.stops().get(stop, 0.0)
     since = f"years since {saying(life).since}"
     if answer.value is None:
         what = drawings.became_of(life)
-        return None if what is None else areas(pooled(what, _patients_by_ending(life), fewest), until, _axis(what.counts, since, fewest), FIGURE, life.horizon)
+        return None if what is None else areas(pooled(what, fewest), until, _axis(what.counts, since, fewest), shape, life.horizon)
     lines = drawings.lines_of(life)
     if not lines:
         return None
     share = life.share_at(life.horizon)
     mark = (share.years, share.value, f"{answer.number} at {words.span(share.years)}")
-    return curve(lines[0], until, _axis(life.counts(), since, fewest), mark, FIGURE)
+    return curve(lines[0], until, _axis(life.counts(), since, fewest), mark, shape)
 
 
 def _axis(counts, name: str, fewest: int) -> Axis:
@@ -53,56 +48,32 @@ def _axis(counts, name: str, fewest: int) -> Axis:
     return Axis(name, dict(zip(counts.ticks, shown)))
 
 
-def _patients_by_ending(life) -> dict[str, set]:
-    """Label of an ending to the patients it happened to."""
-    group = pd.Series([drawings.ending_group(cause) for cause in life.endings[1]])
-    found = life.rows["patient_id"].reset_index(drop=True).groupby(group).agg(set)
-    return {drawings.ENDINGS[key][0]: patients for key, patients in found.items() if key}
-
-
-def pooled(what: Endings, patients: dict[str, set], fewest: int) -> Endings:
-    """Endings of few patients, and of a small share, taken together as "other reasons", with the next smallest where they are still too few."""
-    names = sorted((name for name in what.shares.columns if name != "years"), key=lambda name: len(patients.get(name, ())))
-    worn = drawings.ENDINGS[EVENT][0]
-    small = [name for name in names if len(patients.get(name, ())) < fewest or (what.shares[name].iloc[-1] < LEAST_SHARE and name != worn)]
-    while small and len(small) < len(names) and len(set().union(*(patients.get(name, set()) for name in small))) < fewest:
-        small.append(names[len(small)])
-    if not small:
-        return what
-    kept = [name for name in what.shares.columns if name not in small]
-    shares = what.shares[kept].assign(**{REST: what.shares[small].sum(axis=1)})
-    return replace(what, shares=shares, colours={**what.colours, REST: "slate"})
-
-
-def settled(settling, plan, fewest: int):
+def settled(settling, plan, fewest: int, shape: Shape):
     """Dentures still at the level they started at, and what ended that."""
     stop = max(LEAST_FOLLOWED, fewest)
     what = drawings.settled_of(settling, {**plan, "report": {**plan["report"], "stop_curves_at": stop}})
     if what is None:
         return None
-    rows = settling.rows
-    names = {"step up": "stepped up", "step down": "stepped down", "changed": "changed, direction unknown", "denture retired": "denture gone", "died": "patient died"}
-    patients = {names[cause]: who for cause, who in rows[rows["cause"] != ""].groupby("cause")["patient_id"].agg(set).items()}
-    return areas(pooled(what, patients, fewest), what.stops[stop], _axis(what.counts, "years since the first inserts", fewest), FIGURE, 1.0)
+    return areas(pooled(what, fewest), what.stops[stop], _axis(what.counts, "years since the first inserts", fewest), shape, 1.0)
 
 
-def satisfied(scored, fewest: int):
+def satisfied(scored, fewest: int, shape: Shape):
     """Mean scores of the occasions on which enough people answered; None with fewer than two of them."""
     means = scored.means[scored.means["people"] >= max(fewest, 1)].reset_index(drop=True)
     if len(means) < 2:
         return None
-    return means_of(means, scored.instrument.lowest, scored.instrument.highest, FIGURE)
+    return means_of(means, scored.instrument.lowest, scored.instrument.highest, shape)
 
 
-def snap(felt, fewest: int):
+def snap(felt, fewest: int, shape: Shape):
     """Just right or not, in the patient's last word; None where one of the two is few."""
     if min(felt.right, felt.asked - felt.right) < fewest:
         return None
     share = felt.right / felt.asked
-    return parted("How the snap felt when last asked", (RIGHT, share, "accent"), ("too loose or too firm", 1 - share, "signal"), FIGURE)
+    return parted("How the snap felt when last asked", (RIGHT, share, "accent"), ("too loose or too firm", 1 - share, "signal"), shape)
 
 
-def who(stages, fewest: int):
+def who(stages, fewest: int, shape: Shape):
     """Who is in it, as boxes around those with an overdenture; None where only they may be shown.
 
     A box from which few people could be worked out by subtraction is left out, and so is what was left out beside it.
@@ -111,7 +82,7 @@ def who(stages, fewest: int):
     kept = [len(stages) - 2]  # those with an overdenture, whom the title names
     for place in (*range(kept[0] - 1, -1, -1), len(stages) - 1):
         beside = min(kept, key=lambda one: abs(one - place))
-        if not 0 < abs(first[place] - first[beside]) < fewest:
+        if first[place] != first[beside] and not abs(first[place] - first[beside]) < fewest:
             kept.append(place)
     kept.sort()
     if len(kept) < 2:
@@ -120,4 +91,4 @@ def who(stages, fewest: int):
     for place in kept:
         out = tuple(hidden(f"{amount}: {reason}", fewest) for reason, amount in stages[place].left_out) if place + 1 in kept else ()
         boxes.append((few(first[place], fewest), hidden(stages[place].text.partition(" ")[2], fewest), out))
-    return steps(boxes, FIGURE)
+    return steps(boxes, shape)

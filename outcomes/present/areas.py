@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -14,17 +14,38 @@ from outcomes.present.palette import LIGHT, contrast
 from outcomes.present.words import FEW, estimated, percent
 
 MOST_AREAS = 10
+OTHER = "other reasons"
+LEAST_SHARE = 0.05  # smaller areas cannot be told apart from the back of a room
 
 
 @dataclass(frozen=True)
 class Endings:
-    """What became of the parts. ``shares``: years and one column per ending, from the bottom up; what is missing to 1 is still in place."""
+    """What became of the parts. ``shares``: years and one column per ending, from the bottom up; what is missing to 1 is still in place.
+
+    ``patients``: how many people each ending happened to, by its name, where known: what may leave the clinic shows none of few.
+    ``main``: an ending that is shown by itself however small its share.
+    """
 
     shares: pd.DataFrame
     colours: dict[str, str]
     counts: Counts
     stops: dict[int, float]
     rest: str = "still in place"
+    patients: dict[str, set] = field(default_factory=dict)
+    main: str = ""
+    other: str = OTHER
+
+
+def pooled(what: Endings, fewest: int) -> Endings:
+    """Endings of few patients, and of a small share, taken together as "other reasons"; with those still in place where even together they are few."""
+    names = [name for name in what.shares.columns if name != "years"] if what.patients else []
+    small = [name for name in names if len(what.patients.get(name, ())) < fewest or (what.shares[name].iloc[-1] < LEAST_SHARE and name != what.main)]
+    if not small:
+        return what
+    shares = what.shares.drop(columns=small)
+    if len(set().union(*(what.patients.get(name, set()) for name in small))) < fewest:
+        return replace(what, shares=shares, rest=f"{what.rest}, or {'gone' if what.other == OTHER else what.other}")
+    return replace(what, shares=shares.assign(**{what.other: what.shares[small].sum(axis=1)}), colours={**what.colours, what.other: "slate"})
 
 
 def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
@@ -32,6 +53,8 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
 
     Raises CannotDraw where no part was followed, and for more endings than can be told apart.
     """
+    if shape.shown_outside:
+        what = pooled(what, shape.stop_at)
     until = what.stops.get(shape.stop_at, float(what.shares["years"].iloc[-1]) if len(what.shares) else 0.0)
     if what.shares.empty or until <= 0:
         raise CannotDraw("Too few patients were followed to draw what became of the parts.")
@@ -44,7 +67,8 @@ def endings(what: Endings, frame: Frame, shape: Shape) -> Sheet:
     probe = Sheet(shape)
     room = probe.width - 3.2 * probe.text if shape.narrow else WIDEST * probe.width - 1.4 * probe.text
     people = max(what.counts.rows.get("patients", (what.counts.total,)), default=0)
-    labels = {name: f"{probe.cut(name, room - probe.length(' about 10 of 10', 0.95, True), 0.95, True)} {estimated(share, people)}" for name, share in last.items()}
+    said = {name: f" {estimated(share, people)}" for name, share in last.items()}
+    labels = {name: probe.cut(name, room - probe.length(said[name], 0.95, True), 0.95, True) + said[name] for name in last}
     ticks = count_table.fewer(tuple(t for t in what.counts.ticks if t <= until + 1e-9), 5 if shape.narrow else 9)
     counts = count_table.shown(what.counts.at(ticks), shape)
     sheet, axes, place, rows_end, below = _stage(labels, counts, frame, shape, until)
@@ -115,7 +139,7 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
     probe = Sheet(shape)
     u = probe.text
     legend = legend_rows(probe, names)
-    row = 2.7 * u
+    row = (1.7 if shape.bare else 2.7) * u
     top = heading(probe, frame.title, frame.subtitle) + len(legend) * 1.5 * u + 0.6 * u
     sheet = Sheet(shape, (top + row * len(table) + 1.2 * u) / 72)
     heading(sheet, frame.title, frame.subtitle)
@@ -125,22 +149,28 @@ def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame
         for name in line:
             x = legend_entry(sheet, x, y, name, colours[name])
         y -= 1.5 * u
+    if shape.bare:  # one line for each
+        table = table.assign(occasion=[f"{one}, {people} people" for one, people in zip(table["occasion"], table["people"])])
     left = max(max(min(sheet.length(text, 0.95), WIDEST * sheet.width) for text in table["occasion"]), max(sheet.length(f"{n} people", 0.86) for n in table["people"])) + 1.6 * u
+    tall = (1.35 if shape.bare else 1.7) * u
     width = sheet.width - left - 0.8 * u
     for i, (_, one) in enumerate(table.iterrows()):
         y = sheet.height - top - row * (i + 1) + 0.4 * u
-        sheet.put(left - 1 * u, y + 1.15 * u, sheet.cut(one["occasion"], left - 1.4 * u, 0.95), size=0.95, align="right")
-        sheet.put(left - 1 * u, y + 0.02 * u, f"{one['people']} people", size=0.86, colour="quiet", align="right")
+        if shape.bare:
+            sheet.put(left - 0.8 * u, y + tall / 2, sheet.cut(one["occasion"], left - 1.2 * u, 0.9), size=0.9, align="right", middle=True)
+        else:
+            sheet.put(left - 1 * u, y + 1.15 * u, sheet.cut(one["occasion"], left - 1.4 * u, 0.95), size=0.95, align="right")
+            sheet.put(left - 1 * u, y + 0.02 * u, f"{one['people']} people", size=0.86, colour="quiet", align="right")
         x = left
         for name in names:
             part = width * one[name] / one["people"]
             if part > 0:
-                sheet.box(x, y, part, 1.7 * u, colour="paper", fill=colours[name])
+                sheet.box(x, y, part, tall, colour="paper", fill=colours[name])
                 words = percent(one[name] / one["people"]) if one["people"] >= FEW else f"{one[name]}"
                 if shape.shown_outside and one[name] < shape.stop_at:
                     words = ""
                 if sheet.length(words, 0.86, True) + 0.5 * u < part:
-                    sheet.put(x + part / 2, y + 0.85 * u, words, size=0.86, bold=True, colour=LIGHT["paper"], align="center", middle=True)
+                    sheet.put(x + part / 2, y + tall / 2, words, size=0.86, bold=True, colour=LIGHT["paper"], align="center", middle=True)
             x += part
     return sheet
 

@@ -21,6 +21,10 @@ FAMILY = "DejaVu Sans"
 POINTS = 72
 
 
+class CannotDraw(ValueError):
+    """The figure would not be readable; the text is a sentence for the page."""
+
+
 @dataclass(frozen=True)
 class Shape:
     """A size of figure: inches, the size of its text in points, and at how few patients still followed curves stop.
@@ -48,7 +52,7 @@ class Shape:
     @property
     def narrow(self) -> bool:
         """Too narrow for labels beside the curves: they go above."""
-        return self.width * POINTS / self.text < 45
+        return not self.bare and self.width * POINTS / self.text < 45
 
 
 LEAST = 18.0  # points: nothing that may stand before a room is set smaller
@@ -114,6 +118,8 @@ class Sheet:
 
     def axes(self, left: float, bottom: float, right: float, top: float):
         """Axes with these margins, bare but for what is asked of them later."""
+        if self.width - left - right < 4 * self.text or self.height - bottom - top < 3 * self.text:
+            raise CannotDraw("There is no room to draw this here; the page shows it.")
         with _settings():
             axes = self.figure.add_axes((left / self.width, bottom / self.height, (self.width - left - right) / self.width, (self.height - bottom - top) / self.height))
             axes.set_facecolor("none")

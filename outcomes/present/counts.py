@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from outcomes.present.words import shortened
+
 ENTERED = "entered"
+FOLLOWED = "patients followed"
 
 
 @dataclass(frozen=True)
@@ -77,18 +80,21 @@ def fewer(ticks: tuple[float, ...], most: int) -> tuple[float, ...]:
     return ticks[::every]
 
 
-def shown(counts: Counts, shape) -> Counts:
-    """The counts as a sheet of that shape shows them: what may leave the clinic counts patients only, and hides few of them."""
+def shown(counts: Counts, shape, label: str = "") -> Counts:
+    """The counts as a sheet of that shape shows them: what may leave the clinic counts patients only, and hides few of them.
+
+    ``label``: the group, where there is more than one.
+    """
     if not shape.shown_outside:
         return counts
     patients = counts.rows.get("patients", counts.rows.get("at risk") if counts.unit == "patients" else None)
-    rows = {} if patients is None else {"patients followed": tuple(f"<{shape.stop_at}" if 0 < number < shape.stop_at else number for number in patients)}
-    return Counts("" if rows else counts.unit, 0, counts.ticks, rows, tuple(rows))
+    rows = {} if patients is None else {shortened(label, 20) or FOLLOWED: tuple(f"<{shape.stop_at}" if 0 < number < shape.stop_at else number for number in patients)}
+    return Counts(FOLLOWED if label and rows else "" if rows else counts.unit, 0, counts.ticks, rows, tuple(rows))
 
 
 def height(sheet, tables: list[Counts]) -> float:
     """Points that ``draw`` needs for these tables, one below the other."""
-    lines = sum(len(counts.rows) for counts in tables) + (len(tables) if len(tables) > 1 else 0) + (1 if tables[0].unit else 0)
+    lines = sum(len(counts.rows) + (1 if len(tables) > 1 and counts.total else 0) for counts in tables) + (1 if tables[0].unit else 0)
     return lines * sheet.text * 1.32
 
 
@@ -114,7 +120,7 @@ def draw(sheet, tables: list[tuple[str, str, Counts]], place, left: float, top: 
         y -= step
         sheet.put(left, y, unit, size=0.86, bold=True, colour="quiet", align="right")
     for label, colour, counts in tables:
-        if len(tables) > 1:
+        if len(tables) > 1 and counts.total:
             y -= step
             sheet.put(left + sheet.text * 0.6, y, sheet.cut(label, sheet.width - left - sheet.text, 0.86, True), size=0.86, bold=True, colour=colour)
         for row, values in counts.rows.items():

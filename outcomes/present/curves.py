@@ -8,16 +8,12 @@ import numpy as np
 import pandas as pd
 
 from outcomes.present import counts as count_table
-from outcomes.present.canvas import Shape, Sheet
+from outcomes.present.canvas import CannotDraw, Shape, Sheet
 from outcomes.present.counts import Counts
 from outcomes.present.palette import LIGHT, SERIES
 
 MOST_LINES = 6
 WIDEST = 0.36  # share of a sheet that names beside what is drawn may take
-
-
-class CannotDraw(ValueError):
-    """The figure would not be readable; the text is a sentence for the page."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +93,7 @@ def _tables(lines: list[Line], horizon: float, shape: Shape) -> list[Counts]:
     """Each line's counts at the times that fit under the axis."""
     shared = tuple(tick for tick in lines[0].counts.ticks if all(tick in line.counts.ticks for line in lines))
     ticks = count_table.fewer(tuple(t for t in shared if t <= horizon + 1e-9) or shared[:1], 5 if shape.narrow else 9)
-    return [count_table.shown(line.counts.at(ticks), shape) for line in lines]
+    return [count_table.shown(line.counts.at(ticks), shape, line.label if len(lines) > 1 else "") for line in lines]
 
 
 def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):

@@ -47,6 +47,7 @@ class Folder:
         self.out = Path(out)
         self.out.mkdir(parents=True, exist_ok=True)
         self.written: list[Path] = []
+        self.asked: dict[str, Asked] = {}  # every figure drawn, so that a talk can draw it again for a room
         self._clear()
 
     def _clear(self) -> None:
@@ -67,8 +68,9 @@ class Folder:
         """
         from markupsafe import Markup
 
+        self.asked[stem] = Asked(stem, draw, finding, caption, dict(numbers or {}))
         if (asked := _gathered.get()) is not None:
-            asked.append(Asked(stem, draw, finding, caption, dict(numbers or {})))
+            asked.append(self.asked[stem])
             return content.Picture(stem, finding, caption, Markup(""), Markup(""))
         try:
             wide, narrow = draw(PAGE), draw(PHONE)
@@ -91,7 +93,9 @@ class Folder:
         return content.Grid(caption, shown, f"{name}.csv")
 
     def talk(self, deck: talk.Talk) -> Path:
-        """Write the talk's slides; the path of the deck."""
+        """Write the talk's slides; the path of the deck. While figures are gathered for another page there is none."""
+        if _gathered.get() is not None:
+            return self.out / talk.NAME
         self.written.append(talk.write(deck, self.out))
         return self.written[-1]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.curves import CannotDraw, Frame, heading, wrapped
@@ -53,11 +53,14 @@ def forest(rows: list[Row], axis: Axis, frame: Frame, shape: Shape) -> Sheet:
     """
     if not any(math.isfinite(row.value) and not row.reference for row in rows):
         raise CannotDraw("There is no estimate to draw.")
+    if shape.bare:  # one line each: what is compared with stands in the title or the notes
+        rows = [replace(row, label=f"{row.heading}: {row.label}" if row.heading else row.label, heading="") for row in rows if not row.reference]
     probe = Sheet(shape)
     u = probe.text
-    step, head = (3.5 if shape.narrow else 2.75) * u, 1.9 * u
-    heads = len({row.heading for row in rows if row.heading})
     foot = (5.2 if axis.legend is None else 6.9) * u
+    lines = 2.5 if foot + (2.5 * len(rows) + 1.3) * u <= shape.height * 72 else 1.7  # on a slide two lines of words a row where there is room
+    step, head = (3.5 if shape.narrow else lines if shape.bare else 2.75) * u, 1.9 * u
+    heads = len({row.heading for row in rows if row.heading})
     top = heading(probe, frame.title, frame.subtitle)
     sheet = Sheet(shape, max(shape.height if shape.name == "talk" else 0, (top + heads * head + len(rows) * step + foot + 0.6 * u) / 72))
     heading(sheet, frame.title, frame.subtitle)
@@ -77,7 +80,7 @@ def forest(rows: list[Row], axis: Axis, frame: Frame, shape: Shape) -> Sheet:
             y -= head
             sheet.put(0.4 * u, foot + y + 0.35 * u, sheet.cut(said, sheet.width - 0.8 * u, 0.95, True), bold=True, size=0.95)
         y -= step + slack
-        _row(sheet, axes, row, axis, (low, high), foot, y + (step + slack) / 2, left, shape)
+        _row(sheet, axes, row, axis, (low, high), foot, y + (step + slack) / 2, left, shape, step > 2 * u)
     _below(sheet, axes, axis, foot, left, right, (low, high))
     return sheet
 
@@ -86,7 +89,7 @@ def _margins(sheet: Sheet, rows: list[Row], shape: Shape) -> tuple[float, float]
     u = sheet.text
     if shape.narrow:
         return 1.2 * u, 1.2 * u
-    label = max(max(sheet.length(row.label, 0.95), sheet.length(row.counts, 0.8)) for row in rows)
+    label = max(max(sheet.length(row.label, 0.95), 0 if shape.bare else sheet.length(row.counts, 0.8)) for row in rows)
     words = max(max(sheet.length(part, 0.9, True) for part in _two(sheet, row.words)) for row in rows)
     return min(label + 2.2 * u, 0.4 * sheet.width), min(words + 1.6 * u, 0.32 * sheet.width)
 
@@ -127,16 +130,22 @@ def _rule(axes, axis: Axis, low: float, high: float, u: float) -> None:
     axes.axvline(0, color=LIGHT["ink"], linewidth=u * 0.12, zorder=1)
 
 
-def _row(sheet: Sheet, axes, row: Row, axis: Axis, reach, foot: float, y: float, left: float, shape: Shape) -> None:
+def _row(sheet: Sheet, axes, row: Row, axis: Axis, reach, foot: float, y: float, left: float, shape: Shape, roomy: bool = False) -> None:
     u = sheet.text
     if shape.narrow:
         sheet.put(0.6 * u, foot + y + 0.6 * u, sheet.cut(row.label, sheet.width - 1.2 * u, 0.95), size=0.95)
         sheet.put(sheet.width - 0.6 * u, foot + y + 0.6 * u, row.words if sheet.length(row.words, 0.88, True) < sheet.width - sheet.length(row.label, 0.95) - 3 * u else "", size=0.88, bold=True, align="right")
         at = y - 0.6 * u
     else:
-        sheet.put(left - 1 * u, foot + y + 0.2 * u, sheet.cut(row.label, left - 1.4 * u, 0.95), size=0.95, align="right")
-        sheet.put(left - 1 * u, foot + y - 0.95 * u, sheet.cut(row.counts, left - 1.4 * u, 0.8), size=0.8, colour="quiet", align="right")
-        lines = _two(sheet, row.words)
+        if shape.bare:
+            parts = wrapped(sheet, row.label, left - 1.4 * u, 0.9) if roomy else [sheet.cut(row.label, left - 1.4 * u, 0.9)]
+            parts = [parts[0], sheet.cut(" ".join(parts[1:]), left - 1.4 * u, 0.9)] if len(parts) > 1 else parts
+            for k, part in enumerate(parts):
+                sheet.put(left - 1 * u, foot + y + (0.6 * (len(parts) - 1) - 0.35 - 1.2 * k) * u, part, size=0.9, align="right")
+        else:
+            sheet.put(left - 1 * u, foot + y + 0.2 * u, sheet.cut(row.label, left - 1.4 * u, 0.95), size=0.95, align="right")
+            sheet.put(left - 1 * u, foot + y - 0.95 * u, sheet.cut(row.counts, left - 1.4 * u, 0.8), size=0.8, colour="quiet", align="right")
+        lines = _two(sheet, row.words)[: 1 if shape.bare else 2]
         for k, line in enumerate(lines):
             sheet.put(sheet.width - 0.6 * u, foot + y + (0.62 * (len(lines) - 1) - 0.35 - 1.2 * k) * u, line, size=0.9, bold=True, align="right")
         at = y

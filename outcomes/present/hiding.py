@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-_COUNTED = r"patients?|people|persons?|dentures?|overdentures?|inserts?|first inserts?|housings?|abutments?|implants?|visits?|recalls?|reviews?|failures?|units?|ball abutments?|such visits?"
+_COUNTED = r"patients?|people|persons?|dentures?|overdentures?|inserts?|first inserts?|housings?|abutments?|implants?|visits?|recalls?|reviews?|failures?|units?|ball abutments?|such visits?|of them"
 _COUNT = re.compile(rf"(?<![\d.,\u00a0–-])(\d+) ({_COUNTED})\b")
-_PAIR = re.compile(r"(?<!about )(?<![\d.,\u00a0])(\d+) of (\d+)(?![\d.,%]|\u00a0%)")
+_PAIR = re.compile(r"(?<!about )(?<![\d.,\u00a0])(\d+) of (\d+)(?![\d.,%]|\u00a0%| factors)")
 
 
 def few(amount: int, fewest: int) -> str:
@@ -44,4 +44,4 @@ def hidden(text: str, fewest: int) -> str:
 def _shown(match: re.Match, before: str, fewest: int) -> str:
     if before.endswith(("fewer than ", " of ")) or not 0 < int(match[1]) < fewest:
         return match[0]
-    return f"{few(int(match[1]), fewest)} {match[2] if match[2].endswith(('s', 'people')) else match[2] + 's'}"
+    return f"{few(int(match[1]), fewest)} {match[2] if match[2].endswith(('s', 'people', 'them')) else match[2] + 's'}"

@@ -31,11 +31,14 @@ class Streams:
     order: tuple[str, ...]
     colours: dict[str, str]
     people: tuple[int, ...] = ()  # counts are printed instead of shares where fewer than twenty are in a column
+    fewest: int = 0  # no number is printed of fewer people than this
 
     def said(self, place: int, state: str) -> str:
         """The share of a state in a column, in words."""
         share = self.columns[place].shares.get(state, 0.0)
         people = self.people[place] if self.people else 0
+        if self.fewest and people and share * people < self.fewest:
+            return ""
         return f"{round(share * people)}" if 0 < people < 20 else percent(share)
 
 
@@ -48,6 +51,8 @@ def streams(what: Streams, frame: Frame, shape: Shape) -> Sheet:
         what = _followed(what, shape.stop_at)
     if len(what.columns) < 2:
         raise CannotDraw("Too few patients were followed to draw who went where.")
+    if shape.shown_outside:
+        what = _shared(what, shape.stop_at)
     here = [state for state in what.order if any(column.shares.get(state, 0) > 0 for column in what.columns)]
     if len(here) > MOST_AREAS:
         raise CannotDraw(f"{len(here)} groups cannot be told apart in one figure; the table gives them all.")
@@ -78,6 +83,28 @@ def _followed(what: Streams, fewest: int) -> Streams:
     """The columns up to the last with enough people to be shown outside the clinic."""
     kept = next((place for place, people in enumerate(what.people) if people < fewest), len(what.columns))
     return replace(what, columns=what.columns[:kept], flows=what.flows[: max(kept - 1, 0)], people=what.people[:kept])
+
+
+OTHER = "other"
+
+
+def _shared(what: Streams, fewest: int) -> Streams:
+    """States of few people in every column as one, and no number of few people on a block."""
+    few = [state for state in what.order if what.people and all(column.shares.get(state, 0) * people < fewest for column, people in zip(what.columns, what.people))]
+    if not few:
+        return replace(what, fewest=fewest)
+    named = lambda state: OTHER if state in few else state  # noqa: E731
+    columns = tuple(replace(column, shares=_summed((named(state), share) for state, share in column.shares.items())) for column in what.columns)
+    flows = tuple(_summed(((named(one), named(other)), share) for (one, other), share in flow.items()) for flow in what.flows)
+    order = (*(state for state in what.order if state not in few), OTHER)
+    return replace(what, columns=columns, flows=flows, order=order, fewest=fewest)
+
+
+def _summed(pairs) -> dict:
+    found: dict = {}
+    for key, share in pairs:
+        found[key] = found.get(key, 0.0) + share
+    return found
 
 
 def _edges(column: Column, order) -> dict[str, tuple[float, float]]:

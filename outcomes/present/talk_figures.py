@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import pandas as pd
@@ -167,6 +168,43 @@ def means_of(means: pd.DataFrame, lowest: float, highest: float, shape: Shape) -
         sheet.put(x, 1.9 * u, row.occasion, size=0.95, align="center")
         sheet.put(x, 0.5 * u, f"{row.people} people", size=0.86, colour="quiet", align="center")
     return sheet
+
+
+def ranged(low: float, value: float, high: float, said: str, likely: str, shape: Shape, share: bool = True) -> Sheet:
+    """One number on a line with its likely range: a share from none to all, anything else on a scale that holds nought.
+
+    nan for ``value``: the range alone. ``said`` stands above, ``likely`` below.
+    """
+    sheet = Sheet(shape)
+    u, y = sheet.text, sheet.height * 0.47
+    left, width = 0.8 * u, sheet.width - 1.6 * u
+    ticks = [0, 0.25, 0.5, 0.75, 1.0] if share else _scale(min(low, 0.0), max(high, 0.0))
+    place = lambda at: left + width * (min(max(at, ticks[0]), ticks[-1]) - ticks[0]) / (ticks[-1] - ticks[0])  # noqa: E731
+    within = lambda x, text, size: min(max(x, sheet.length(text, size) / 2 + 2), sheet.width - sheet.length(text, size) / 2 - 2)  # noqa: E731
+    sheet.box(left, y - 0.3 * u, width, 0.6 * u, colour="grid", fill="grid")
+    sheet.box(place(low), y - 0.75 * u, max(place(high) - place(low), 3.0), 1.5 * u, colour="accent", fill="pale")
+    for at in ticks:
+        name = ("100\u00a0%" if at == 1 else f"{100 * at:g}") if share else f"{at:g}".replace("-", "−")
+        sheet.line(place(at), y - 1.2 * u, place(at), y - 0.8 * u, colour="quiet", width=1.0)
+        sheet.put(within(place(at), name, 0.95), y - 2.5 * u, name, size=0.95, colour="quiet", align="center")
+    if math.isfinite(value):
+        sheet.box(place(value) - 0.16 * u, y - 1.1 * u, 0.32 * u, 2.2 * u, colour="accent", fill="accent")
+    sheet.put(within(place(value if math.isfinite(value) else (low + high) / 2), said, 2.4), y + 1.9 * u, said, size=2.4, colour="accent", align="center")
+    sheet.put(within((place(low) + place(high)) / 2, likely, 1.0), y - 4.4 * u, likely, size=1.0, align="center")
+    return sheet
+
+
+def _scale(low: float, high: float) -> list[float]:
+    """Round marks that hold both ends, at most six steps.
+
+    >>> _scale(0.0, 0.49), _scale(-7.4, 12.0)
+    ([0.0, 0.1, 0.2, 0.3, 0.4, 0.5], [-10.0, -5.0, 0.0, 5.0, 10.0, 15.0])
+    """
+    reach = high - low or 1.0
+    power = 10.0 ** math.floor(math.log10(reach))
+    step = next(power * part for part in (0.1, 0.2, 0.25, 0.5, 1, 2, 5) if reach / (power * part) <= 6)
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    return [round(step * k, 10) for k in range(first, last + 1)]
 
 
 def parted(label: str, one: tuple[str, float, str], other: tuple[str, float, str], shape: Shape) -> Sheet:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
+from itertools import accumulate, takewhile
 
 from outcomes.present import letters
 from outcomes.present.words import shortened
@@ -44,8 +45,9 @@ def broken(text: str, room: float, size: float, face: str = "sans", bold: bool =
         if lines and width(joined, size, face, bold) <= room:
             lines[-1] = joined
             continue
-        while width(word, size, face, bold) > room and len(word) > 1:
-            keep = next((n for n in range(len(word), 0, -1) if width(word[:n], size, face, bold) <= room), 1)
+        while len(word) > 1 and width(word, size, face, bold) > room:
+            reach = accumulate(width(letter, size, face, bold) for letter in word)
+            keep = max(1, sum(1 for _ in takewhile(lambda far: far <= room, reach)))
             lines.append(word[:keep])
             word = word[keep:]
         lines.append(word)
