@@ -50,7 +50,7 @@ def of_lifetime(life, guard: str = "") -> Answer:
         low, high = (float(edge) for edge in life.bracket.bounds_at(day))
         least, most = (float(edge) for edge in life.bracket.limits_at(day))
         number = words.estimated_range(low, high, life.patients)
-        text = f"{say.share} {words.span(years)} after {say.since}: closer than this the log cannot say, since many were changed for other reasons."
+        text = f"{say.share} {words.span(years)} after {say.since}: a wide answer, since many were changed for other reasons before they wore out."
         return Answer(life.name, number, text, range_words(least, most, life.level), counts, anchor(life.name), (least, float("nan"), most), None, least, most, caution)
     text = f"{say.share} {words.span(years)} after {say.since}."
     return Answer(life.name, words.estimated(share.value, life.patients), text, range_words(share.low, share.high, life.level), counts, anchor(life.name),

@@ -87,7 +87,8 @@ def _unseen(life) -> str:
     share, whole = life.not_looked_at
     if math.isnan(share) or share < 0.1:
         return ""
-    return f"{words.share(share, whole, life.patients)} {'' if life.patients < words.FEW else 'of '} {life.units} without a failure had not been looked at for {words.days(life.plan['rules']['under_care_days'])} when last followed."
+    said = words.joined(words.share(share, whole, life.patients), f"of {life.units}")
+    return f"{said} without a failure had not been looked at for {words.days(life.plan['rules']['under_care_days'])} when last followed."
 
 
 def _cannot_tell(life) -> str:

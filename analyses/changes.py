@@ -56,6 +56,6 @@ def table(found: Changes, log) -> tuple[pd.DataFrame, pd.DataFrame]:
             people = int(found.first.people_at_risk(years * YEAR))
             enough = people >= log.plan["report"]["minimum_patients"] and share == share
             row[f"after {words.span(years)}"] = f"{words.estimated(share, found.patients)} ({words.percent_range(low, high)})" if enough else "not known"
-            exact.append({"inserts": label, "years": years, "share": share if enough else float("nan"), "low": low if enough else float("nan"), "high": high if enough else float("nan"), "patients_at_risk": people})
+            exact.append({"inserts": label, "years": years, "share": share if enough else float("nan"), "low": low if enough else float("nan"), "high": high if enough else float("nan"), "patients_at_risk": people, "inserts_in_all": parts})
         shown.append(row)
     return pd.DataFrame(shown), pd.DataFrame(exact)

@@ -11,6 +11,7 @@ from outcomes.analyses.answers import anchor, range_words
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.people import improved_words_of
 from outcomes.analyses.sentences import saying
+from outcomes.analyses.who import REASONS
 from outcomes.present import words
 from outcomes.present.areas import answers_over_time
 from outcomes.present.content import Facts, Grid, Notice, Prose, Section
@@ -45,7 +46,7 @@ def _became(life, folder) -> list:
     if became is None:
         return []
     numbers = {"what_became_of_inserts": became.shares, "what_became_of_inserts_counts": became.counts.table()}
-    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; discovered wear only.", numbers)]
+    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; wear counts from the visit that found it.", numbers)]
 
 
 def _inserts(log, life, folder) -> list:
@@ -121,12 +122,14 @@ def ending_finding(became, life) -> str:
 def _left_out(life) -> list:
     if not life.left_out:
         return []
-    parts = [f"{words.count(number, life.unit, life.units)} ({reason})" for reason, number in life.left_out.items()]
+    parts = [f"{words.count(number, life.unit, life.units)} ({REASONS.get(reason, reason)})" for reason, number in life.left_out.items()]
     return [Prose((f"Not followed: {words.listing(parts)}.",))]
 
 
 def _table(folder, name: str, title: str, frames) -> list[Grid]:
+    """The table, without columns in which nothing is known."""
     shown, exact = frames
+    shown = shown[[column for column in shown if not len(shown) or not (shown[column] == "not known").all()]]
     return [folder.grid(name, title, shown, exact)] if len(shown) else []
 
 

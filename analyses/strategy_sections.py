@@ -62,6 +62,8 @@ def _apart(value: float) -> str:
 def _outcomes(found, folder, stem: str) -> Grid | Notice:
     """Crude and weighted side by side where that is fair; else each group by itself."""
     exact, (one, other) = found.trial.table(), found.question.short
+    if not exact.empty:  # the limits of each group by itself stand on the page too
+        exact = exact.assign(**{f"{which}_crude_{end}": [contrast.crude_limits[place][side] for contrast in found.trial.contrasts] for place, which in enumerate(("first", "second")) for side, end in enumerate(("low", "high"))})
     if exact.empty:
         return Notice("Nobody was followed long enough, in both groups, for any outcome.")
     rows = []

@@ -90,7 +90,7 @@ def table(found: Stays) -> tuple[pd.DataFrame, pd.DataFrame]:
             value = float(curve.survival_at(years * YEAR)) if followed >= report["minimum_patients"] else math.nan
             low, high = (float(edge) for edge in curve.interval_at(years * YEAR)) if not math.isnan(value) else (math.nan, math.nan)
             row[f"not changed after {words.span(years)}"] = "–" if math.isnan(value) else f"{words.estimated(value, rows['patient_id'].nunique())} ({words.percent_range(low, high)})"
-            exact.append({"inserts": name, "years": years, "share": value, "low": low, "high": high, "patients_followed": followed})
+            exact.append({"inserts": name, "years": years, "share": value, "low": low, "high": high, "patients_followed": followed, "patients": int(rows["patient_id"].nunique()), "patients_with_a_change": people})
         shown.append(row)
     return pd.DataFrame(shown), pd.DataFrame(exact)
 

@@ -141,11 +141,12 @@ def by_shape(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
         for years in found.horizons:
             value = float(fit.survival_at(years * YEAR)[0])
             row[f"after {words.span(years)}"] = words.estimated(value, life.patients)
-            exact.append({"shape": name, "years": years, "share": value, "aic": fit.aic})
+            exact.append({"shape": name + (", the plan's" if name == found.chosen else ""), "years": years, "share": value, "aic": fit.aic})
         shown.append(row)
     seen = {"shape": "as seen, no shape assumed"}
     for years in found.horizons:
         share = life.share_at(years)
+        exact.append({"shape": "as seen", "years": years, "share": share.value if share else math.nan, "aic": math.nan})
         seen[f"after {words.span(years)}"] = words.estimated(share.value, life.patients) if share else "not known"
     return pd.DataFrame([seen, *shown]), pd.DataFrame(exact)
 

@@ -12,7 +12,7 @@ from outcomes.present.content import Box
 from outcomes.present.flow import Stage
 
 
-_REASONS = {"unknown start": "in place since an unknown day", "no time at risk": "without time to be followed"}
+REASONS = {"unknown start": "in place since an unknown day", "no time at risk": "nobody looked at them afterwards"}
 
 
 def closing(log) -> str:
@@ -46,7 +46,7 @@ def stages(log) -> list[Stage]:
     without = log.everybody - log.no_consent - with_denture
     out_second = tuple((("no overdenture in the log", words.count(without, "patient")),) if without else ())
     later = int(((inserts["excluded"] == "") & ~inserts["first_insert"].fillna(False).astype(bool)).sum())
-    out_third = tuple((_REASONS.get(reason, reason), words.count(number, "insert")) for reason, number in worn.left_out.items())
+    out_third = tuple((REASONS.get(reason, reason), words.count(number, "insert")) for reason, number in worn.left_out.items())
     out_third += ((("later ones at their site, or in place before the log"), words.count(later, "insert")),) if later else ()
     return [
         Stage(f"{words.count(log.everybody, 'patient')} in the log", out_first),
