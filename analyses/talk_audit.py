@@ -66,7 +66,8 @@ def _upkeep(log, fewest: int, methods) -> Slide | None:
     table = kinds(log, up).table()
     table = table[table["unplanned"] + table["planned"] > 0]
     try:
-        figure = Figure(upkeep_page.drawn(table, up, FIGURE, fewest, MOST_KINDS), upkeep_page.finding(table[table["patients"] >= max(10, fewest)], up))
+        upkeep_page.drawn(table, up, FIGURE, fewest, MOST_KINDS)
+        figure = Figure(lambda shape: upkeep_page.drawn(table, up, shape, fewest, MOST_KINDS), upkeep_page.finding(table[table["patients"] >= max(10, fewest)], up))
     except CannotDraw:
         figure = None
     time = f" {words.number(up.rate('minutes')[0])} chair minutes per patient and year, planned and unplanned." if up.timed else ""

@@ -35,10 +35,13 @@ def bars(rows: list[Bar], names: tuple[str, str], frame: Frame, shape: Shape) ->
     end = max(sheet.length(row.words, 0.9) for row in rows) + 1.4 * u
     scale = (sheet.width - left - end) / max(sum(row.parts) for row in rows)
     x = max(0.5 * u, min(left, sheet.width - sum(sheet.length(name, 0.85) + 2.6 * u for name in names)))
+    x0 = x = max(x, sheet.width - sum(sheet.length(name, 0.85) + 2.6 * u for name in names)) if shape.bare else x
     for name, colour in zip(names, COLOURS):
         sheet.box(x, sheet.height - top - 0.75 * u, 0.8 * u, 0.8 * u, colour="slate", fill=colour)
         sheet.put(x + 1.2 * u, sheet.height - top - 0.65 * u, name, size=0.85, colour="quiet")
         x += sheet.length(name, 0.85) + 2.6 * u
+    if shape.bare:  # what is measured must stand on a slide too
+        sheet.put(0, sheet.height - top - 0.65 * u, sheet.cut(frame.title, x0 - u, 0.9), size=0.9, colour="quiet")
     y = sheet.height - top - 2.0 * u
     for row in rows:
         y -= step
