@@ -24,6 +24,7 @@ def section(log, found, said, folder) -> Section:
                            "without any failure": str(needed_without_failure(measured.standard, level))} for one, measured in zip(said, found)])  # fmt: skip
     exact = pd.DataFrame([{"standard": one.name, "at_least": one.standard, "years": one.years, "share": one.share, "low": one.low, "high": one.high, "share_by_the_other_rule": one.other, "patients": one.patients,
                            "counted": one.unit, "done": one.done if one.unit else None, "of": one.of if one.unit else None, "worth_independent": one.worth, "verdict": one.verdict, "patients_needed_at_this_share": one.need} for one in found])  # fmt: skip
+    exact = exact.assign(what_it_would_take=[one.need for one in said], without_any_failure=[needed_without_failure(one.standard, level) for one in found])
     known = meant(log, found)
     exact = exact.assign(**{name: [row[name] for row in known] for name in ("counts_if", "of_what", "source")})
     return Section("standards-detail", "Standards, in detail", (Prose((VERDICTS,)), folder.grid("standards", "Standards of the plan", shown, exact), Prose(tuple(_sentence(row) for row in known)), *standards_years.blocks(log, folder)))

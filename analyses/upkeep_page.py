@@ -153,7 +153,7 @@ def _unplanned(found: Kinds, up, plan, folder) -> list:
         return [Notice(f"{half}{ONLY_WHERE} The log does not say what was found at them.")]
     shown = pd.DataFrame([{"found at unplanned visits": f"{FOUND[row.part]}: {row.finding}", "visits": str(row.visits), "of all unplanned": words.share(row.visits / up.unplanned, up.unplanned, people), "patients": str(row.patients)} for row in amiss.head(MOST_FOUND).itertuples()])
     rest = f" The {words.count(len(amiss) - MOST_FOUND, 'rarer finding')} {'stands' if len(amiss) == MOST_FOUND + 1 else 'stand'} in the CSV." if len(amiss) > MOST_FOUND else ""
-    return [*_table(folder, "unplanned_visits_found", "Where the unplanned visits come from", shown, amiss), Prose((f"{half}A visit with two findings counts in both lines.{rest} {ONLY_WHERE}",))]
+    return [*_table(folder, "unplanned_visits_found", "Where the unplanned visits come from", shown, amiss.assign(share_of_all_unplanned=amiss["visits"] / up.unplanned)), Prose((f"{half}A visit with two findings counts in both lines.{rest} {ONLY_WHERE}",))]
 
 
 def _cost(found: Kinds, up, plan, folder) -> list:

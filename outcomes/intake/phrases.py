@@ -110,6 +110,8 @@ def parse_levels(value) -> str | tuple[tuple[str, str], ...]:
     if ":" not in text and "=" not in text:
         return text
     marks = list(re.finditer(r"(midline|\d\d(?:\s*[-–—]\s*\d\d)?|\S+?)\s*[:=]\s*", text, re.IGNORECASE))
+    if not marks:  # a word that begins with such a sign names a level and no position
+        return text
     pairs = []
     for mark, following in zip(marks, [*marks[1:], None]):
         level = text[mark.end(): following.start() if following else None].strip(" ,;")

@@ -67,7 +67,7 @@ def ways(cell: str) -> set[str]:
         return {found.lstrip("+") for found in NUMBER.findall(bare(cell))}
     if not math.isfinite(value):
         return set()
-    said = {words.number(value, digits) for digits in (0, 1, 2, 3)} | {words.percent(value), words.rate(value), words.number(100 * value), words.number(100 * value, 1), words.number(10 * value)}
+    said = {words.number(value, digits) for digits in (0, 1, 2, 3)} | {words.percent(value), words.rate(value), words.number(100 * value), words.number(100 * value, 1), words.rate(100 * value), words.number(10 * value)}
     said |= {words.number(value / 365.25, 1), words.number(value / 30.4375), f"{value:g}".replace("-", words.MINUS)}
     return {found.lstrip("+−") for one in said for found in NUMBER.findall(bare(one))}
 
@@ -87,7 +87,9 @@ def test_every_number_of_every_table_is_in_the_file_beside_it(page, report):
         whole = set().union(*(ways(cell) for row in exact for cell in row))
         for place, row in enumerate(rows, 1):
             own = set().union(*(ways(cell) for cell in exact[place])) if len(exact) == len(rows) + 1 else whole
-            own |= {words.number(100 * a / b) for a in counts(exact[place]) for b in counts(exact[place]) if b} if len(exact) == len(rows) + 1 else set()
+            if len(exact) == len(rows) + 1:  # a share counted within the row, or of all rows together
+                wholes = [*counts(exact[place]), *(sum(counts(column)) for column in zip(*exact[1:]))]
+                own |= {found for a in counts(exact[place]) for b in wholes if b for found in ways(str(a / b))}
             for column, cell in list(zip(head, row))[1:]:  # the first names the row
                 lost += [(file, row[0], column, found) for found in NUMBER.findall(bare(cell)) if found.lstrip("+−") not in own]
     assert lost == []
