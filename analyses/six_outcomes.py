@@ -151,7 +151,7 @@ def section(log, folder) -> Section:
     late = f" Of {unknown} nobody knows how they fare: every share stands for those who were traced only in so far as the others fare alike." if unknown else ""
     return Section("about-six-outcomes", title, (
         Prose((said + late, " ".join([COUNTS, *more]))),
-        folder.grid("six_outcomes", "Dentures by outcome, and by how long ago they were delivered", shown, table.reset_index()),
+        folder.grid("six_outcomes", "Dentures by outcome, and by how long ago they were delivered", shown, table.assign(share=table["all"] / total).reset_index()),
         folder.grid("six_outcomes_meant", "What each outcome means, in the order in which it is decided", meaning, meaning),
         Prose((SOURCE,)),
     ))  # fmt: skip

@@ -63,7 +63,7 @@ def _outcomes(found, folder, stem: str) -> Grid | Notice:
     """Crude and weighted side by side where that is fair; else each group by itself."""
     exact, (one, other) = found.trial.table(), found.question.short
     if not exact.empty:  # the limits of each group by itself stand on the page too
-        exact = exact.assign(**{f"{which}_crude_{end}": [contrast.crude_limits[place][side] for contrast in found.trial.contrasts] for place, which in enumerate(("first", "second")) for side, end in enumerate(("low", "high"))})
+        exact = exact.assign(**{f"{which}_crude_{end}": [_clipped(contrast.crude_limits[place][side], contrast.name) for contrast in found.trial.contrasts] for place, which in enumerate(("first", "second")) for side, end in enumerate(("low", "high"))})
     if exact.empty:
         return Notice("Nobody was followed long enough, in both groups, for any outcome.")
     rows = []
@@ -78,10 +78,15 @@ def _outcomes(found, folder, stem: str) -> Grid | Notice:
             row["difference, made alike"] = _gap(contrast.difference, contrast.name)
         else:
             for label, value, (low, high) in zip((one, other), contrast.crude, contrast.crude_limits):
-                row[f"{label}, as it was"] = f"{show(value)} ({limits(max(low, 0.0), min(high, 1.0) if show is words.percent else high)})" if math.isfinite(low) else show(value)
+                row[f"{label}, as it was"] = f"{show(value)} ({limits(_clipped(low, contrast.name), _clipped(high, contrast.name))})" if math.isfinite(low) else show(value)
         rows.append(row)
     caption = "Per patient: as it was, and with the groups made alike" if found.fair else f"Each group as it was, per patient: {strategy_words.UNFAIR}"
     return folder.grid(f"{stem}_outcomes", caption, pd.DataFrame(rows), exact)
+
+
+def _clipped(limit: float, name: str) -> float:
+    """A limit no lower than nought and, of a share, no higher than all; nan stays nan."""
+    return float(np.clip(limit, 0.0, 1.0 if name.startswith("share") else np.inf))
 
 
 def _gap(gap, name: str) -> str:

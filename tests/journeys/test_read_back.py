@@ -69,6 +69,7 @@ def ways(cell: str) -> set[str]:
         return set()
     said = {words.number(value, digits) for digits in (0, 1, 2, 3)} | {words.percent(value), words.rate(value), words.number(100 * value), words.number(100 * value, 1), words.rate(100 * value), words.number(10 * value)}
     said |= {words.number(value / 365.25, 1), words.number(value / 30.4375), f"{value:g}".replace("-", words.MINUS)}
+    said |= {"1"} if 0 < value < 1 else set()  # under 1
     return {found.lstrip("+−") for one in said for found in NUMBER.findall(bare(one))}
 
 
