@@ -18,6 +18,7 @@ from outcomes.present.talk_figures import ranged
 
 RULE = "Counts of fewer than {} patients are hidden, and no pseudonym leaves the clinic."
 MOST_SILENT = 4
+LEAST_ROOM = 60.0  # points: a lower curve cannot be read from the back of a room
 UNSHARED = "too few patients to share a number."
 
 
@@ -78,9 +79,11 @@ def _figure(section, folder, fewest: int) -> tuple[Figure | None, str]:
             continue
         draw = _for_room(asked.draw, fewest)
         try:
-            if draw(FIGURE).height > FIGURE.height * 72 + 0.1:
-                continue
+            sheet = draw(FIGURE)
         except CannotDraw:
+            continue
+        cramped = any(axes.get_position().height * sheet.height < LEAST_ROOM for axes in sheet.figure.axes[:1])
+        if cramped or sheet.height > FIGURE.height * 72 + 0.1:
             continue
         return Figure(draw, hidden(asked.finding, fewest)), _caption(hidden(asked.caption, fewest))
     return None, ""

@@ -118,7 +118,7 @@ class Sheet:
 
     def axes(self, left: float, bottom: float, right: float, top: float):
         """Axes with these margins, bare but for what is asked of them later."""
-        if self.width - left - right < 4 * self.text or self.height - bottom - top < 3 * self.text:
+        if min(self.width - left - right, self.height - bottom - top) <= 0:
             raise CannotDraw("There is no room to draw this here; the page shows it.")
         with _settings():
             axes = self.figure.add_axes((left / self.width, bottom / self.height, (self.width - left - right) / self.width, (self.height - bottom - top) / self.height))
