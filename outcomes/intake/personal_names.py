@@ -62,7 +62,7 @@ def _title(word: str) -> bool:
     if _letters(word) < 2 or not _cased(word):
         return False
     pieces = [piece for piece in re.split(f"[{re.escape(_JOINS)}]", re.sub(r"^(?:Mc|Mac|Fitz|De|Di|La|Le|Van|Von|Du)(?=[A-ZÀ-Þ])", "", word)) if piece]
-    return all(piece[0] == piece[0].upper() != piece[0].lower() and piece[1:] == piece[1:].lower() for piece in pieces) and any(letter.islower() for letter in word)
+    return pieces[0][0] == pieces[0][0].upper() != pieces[0][0].lower() and all(piece[1:] == piece[1:].lower() for piece in pieces) and any(letter.islower() for letter in word)
 
 
 def _capitals(word: str) -> bool:
@@ -100,6 +100,8 @@ def sure(text: str) -> bool:
     others = [word for word in small if word not in initials and bare_word(word) not in cells["particles"]]
     if "," in text and len(named) == len(words) >= 2 and (not others or len(named) > 1 and all(_letters(word) > 1 for word in named)):
         return bool(strong) or all(_letters(word) >= 3 for word in named)
+    if len(words) <= 6 and any(_title(one) and _title(other) and min(_letters(one), _letters(other)) >= 3 for one, other in zip(named, named[1:])):
+        return True  # a title or a degree beside two words with capitals
     digits_too = len(named) < len(words)
     if others or digits_too and len(strong) < 2:
         return False
