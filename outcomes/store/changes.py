@@ -119,6 +119,13 @@ def of_load(connection, load: int, tables: dict[str, Counts], gone: pd.DataFrame
     return Changes(tables, _together(cells, CELLS), _together([*ended, kept], ROWS))
 
 
+def of_past(connection, load: int) -> Changes:
+    """What a load of the history changed and withdrew; what it added is counted in the history."""
+    cells = [changed_cells(connection, table, load) for table in schemas.stored_tables().values()]
+    ended = [_rows(connection, table, "withdrawn", f"t._ended = {load} AND t._load <> {load} AND NOT EXISTS ({_successor(table, load)})") for table in schemas.stored_tables().values()]
+    return Changes({}, _together(cells, CELLS), _together(ended, ROWS))
+
+
 def of_undo(connection, load: int) -> Changes:
     """What taking back a load does, before it is taken back; the rows it added are counted, not listed."""
     cells, back, tables = [], [], {}

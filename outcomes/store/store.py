@@ -224,11 +224,10 @@ class Store:
             found = {name: self._aside().execute(f'SELECT count(*) FROM "{name}"').fetchall()[0][0] for name in schemas.stored_tables()}
         return {name: count for name, count in found.items() if count}
 
-    def changes(self, load: int) -> pd.DataFrame:
-        """Each cell that one load gave another content: table, key, column, old, new, file, sheet, line. Empty for a load taken back."""
+    def changes(self, load: int) -> Changes:
+        """Each cell that one load gave another content, and the rows it withdrew; nothing for a load taken back."""
         with trouble.plainly(self.path.name):
-            found = [changes.changed_cells(self._aside(), table, int(load)) for table in schemas.stored_tables().values()]
-        return pd.concat(found, ignore_index=True)
+            return changes.of_past(self._aside(), int(load))
 
     def verify(self) -> list[str]:
         """Read the whole store and compare it with its records: a sentence for each thing that is wrong; empty where all is well."""

@@ -137,6 +137,16 @@ def test_a_load_without_any_standard_input_never_hangs(corrected):
     assert done.returncode == 0 and "withdraws 1 row" in done.stderr
 
 
+def test_the_history_of_one_load_names_what_it_changed(corrected, run):
+    files, store = corrected
+    run("load", files, "--store", store, "--withdraw")
+    status, out, _ = run("history", "--store", store, "--load", "2")
+    assert status == 0 and "day_sheet.csv, line 3: snap of visits changes" in out and "row of visits withdrawn" in out and "P1" not in out
+    assert "It changed no cell" in run("history", "--store", store, "--load", "1")[1]
+    status, _, err = run("history", "--store", store, "--load", "9")
+    assert status == 2 and "There is no load 9 in clinic.duckdb" in err
+
+
 def test_a_store_alone_is_checked(corrected, run):
     files, store = corrected
     run("load", files, "--store", store)
