@@ -27,7 +27,7 @@ SCRIPTS = {
     "Cyrillic": ["ru_RU", "uk_UA", "bg_BG"], "Greek": ["el_GR"], "Arabic": ["ar_SA", "ar_EG", "fa_IR"], "Hebrew": ["he_IL"], "Devanagari": ["hi_IN", "ne_NP"], "Bengali": ["bn_BD"],
     "Tamil": ["ta_IN"], "Thai": ["th_TH"], "Chinese": ["zh_CN", "zh_TW"], "Japanese": ["ja_JP"], "Korean": ["ko_KR"], "Georgian": ["ka_GE"], "Armenian": ["hy_AM"],
 }
-# Locales at which nobody looked while the guard was made, and with a seed of their own.
+# With a seed of their own: Latin locales at which nobody looked while the guard was made; of other scripts one further locale, the others being those above drawn anew.
 HELD_OUT = {"Latin, held out": ["da_DK", "no_NO", "et_EE", "lv_LV", "sk_SK", "sl_SI", "es_MX", "pt_PT", "de_AT", "en_IN", "az_AZ", "fr_CA"], "other scripts, held out": ["ar_AA", "ne_NP", "uk_UA", "ko_KR", "ja_JP"]}
 FORMS = {
     "full name": lambda fake: fake.name(), "surname only": lambda fake: fake.last_name(), "given name only": lambda fake: fake.first_name(), "surname, given": lambda fake: f"{fake.last_name()}, {fake.first_name()}",
@@ -44,7 +44,7 @@ LEVELS = ["light", "medium", "firm", "extra firm", "Extra Light", "soft 2", "A 1
 
 
 def held_out_codes(chance: random.Random) -> dict[str, list[str]]:
-    """Further columns of codes, written down after the guard was made."""
+    """Further columns of codes, written down after the guard was made. One of them, hexadecimal 12 capitals, gave alarms in one column of ten at first (a code without a letter); the guard was then changed."""
     number = lambda low, high: [int(one) for one in chance.sample(range(low, high), SIZE)]
     greek, words = ("alpha", "beta", "gamma", "delta", "epsilon", "zeta"), ("apple", "pear", "plum", "cherry", "quince", "fig", "lemon", "melon", "grape", "peach", "olive", "almond", "walnut", "hazel", "lime", "date", "mango", "papaya", "guava", "kiwi", "currant", "sloe", "medlar", "damson")
     return {
