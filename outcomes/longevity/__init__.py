@@ -48,6 +48,9 @@ _MODULE = {
     "share_limits": "funnel",
     # several clinics together
     "random_effects": "between_clinics",
+    "grid_totals": "grid",
+    "coarser": "grid",
+    "pooled_grid_curve": "grid",
     # how many more it takes
     "events_needed": "planning",
     "patients_for_events": "planning",
