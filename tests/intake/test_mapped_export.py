@@ -241,3 +241,21 @@ def test_a_mapped_file_whose_dates_or_decimals_cannot_be_told_is_refused_like_an
     assert checked.refused and "--decimal" in intake.summary(checked)[0]
     checked = clinic.check([clinic.folder / "x.csv"], mappings=(read_mapping(clinic.text("m.toml", '[file]\ndecimal = ","\n'.join(text.split("\n", 1)).replace("mapping = 1[file]", "mapping = 1\n[file]"))),))
     assert list(checked.tables["insert_levels"]["retention"]) == [6.67233242289075]
+
+
+def test_cells_with_another_number_of_pieces_are_named(clinic):
+    clinic.text("x.csv", "Pat,Tag,Zahn,Stufe\nP1,2021-05-04,33/43,light/light/light\nP2,2021-05-04,33/43,light\n")
+    clinic.text("m.toml", """
+mapping = 1
+[set_up]
+patient = "Pat"
+arch = { always = "lower" }
+position = { from = "Zahn", each = "/" }
+fitted_on = "Tag"
+attachment = { always = "stud" }
+level = { from = "Stufe", each = "/" }
+""")
+    checked = clinic.check([clinic.folder / "x.csv"], mappings=(read_mapping(clinic.folder / "m.toml"),))
+    found = checked.problems[checked.problems["rule"] == "pieces do not match"]
+    assert set(found["line"]) == {2} and set(found["severity"]) == {"error"}
+    assert "as many as the other cell has" in found["remedy"].iloc[0]

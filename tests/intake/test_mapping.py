@@ -83,7 +83,7 @@ def test_words_without_a_meaning_are_counted_at_their_cells_and_their_rows_wait(
     checked = run(clinic, PATIENTS + '"Nr"\nsmoker = { from = "R", values = { ja = "yes", nein = "no", "?" = "" } }', "Nr;R\nP1;ja\nP2;manchmal\nP3;?\nP4;YES\nP5;manchmal\n")
     found = checked.problems
     assert list(zip(found["rule"], found["cell"], found["value"])) == [("no meaning in the mapping", "B3", "manchmal"), ("no meaning in the mapping", "B5".replace("5", "6"), "manchmal")]
-    assert "2 cells: a word to which the mapping gives no meaning (Patients, smoker), first at export.csv, B3. Add it to [patients.smoker.values] in own.toml" in summary(checked)[0]
+    assert "2 cells: a word to which the mapping gives no meaning (Patients, smoker), first at export.csv, B3, then B6. Add it to [patients.smoker.values] in own.toml" in summary(checked)[0]
     assert "manchmal" not in " ".join(summary(checked))
     good = checked.tables["patients"]
     assert list(zip(good["patient_id"], good["smoker"].astype(object).where(good["smoker"].notna(), None))) == [("P1", "yes"), ("P3", None), ("P4", "yes")]
@@ -142,6 +142,13 @@ def test_a_date_not_in_the_declared_form_says_so_without_its_value(value, why):
     with pytest.raises(ValueError, match=why) as problem:
         date_forms.read(value, "DD.MM.YYYY")
     assert value not in str(problem.value)
+
+
+def test_a_cell_that_is_not_as_the_mapping_says_is_named_at_its_place(clinic):
+    checked = run(clinic, PATIENTS + '"Nr"\nleft_on = "Weg"\nleft_reason = { always = "moved" }\n[file]\ndate_form = "DD.MM.YYYY"\n', "Nr;Weg\nP1;14.03.2024\nP2;14/03/2024\n")
+    found = checked.problems[checked.problems["severity"] == "error"]
+    assert list(zip(found["rule"], found["cell"])) == [("does not fit the mapping", "B3")]
+    assert "change [patients.left_on] in own.toml" in found["remedy"].iloc[0]
 
 
 ALL = sorted(positions.SITES)
