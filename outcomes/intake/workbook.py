@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
 import warnings
@@ -44,7 +45,8 @@ class _open:
         from openpyxl import load_workbook
 
         try:
-            self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
+            with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints where a style number is none
+                self.book = load_workbook(io.BytesIO(self.reading.data), read_only=True, data_only=True, keep_links=False)
         except Exception as problem:  # a damaged workbook fails to open in as many ways as there are parts in it
             raise archive.unreadable(self.reading.name) from problem
         return self.book
