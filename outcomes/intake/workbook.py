@@ -17,6 +17,7 @@ from outcomes.intake.delimited import compact, without_guards
 from outcomes.intake.source import Options, Reading, Sheet
 
 TOP_ROWS = 20  # the headings are looked for in these
+LAST_ROW = 1_048_576
 LONG_END = 100_000  # letters of XML: a shorter end of blank rows costs nothing
 
 
@@ -100,7 +101,7 @@ def _sheet(reading: Reading, table: schemas.Table, title: str, sheet, epoch) -> 
         return  # a chart sheet
     found = _without_traps(sheet)
     sheet.reset_dimensions()  # the size a file states for its sheet is often wrong
-    rows = enumerate(sheet.iter_rows(), 1)
+    rows = _within(reading, sheet.iter_rows())
     top = []
     for number, row in rows:
         top.append((number, row))
@@ -120,6 +121,14 @@ def _sheet(reading: Reading, table: schemas.Table, title: str, sheet, epoch) -> 
     spoilt = traps.spoilt_lines(reading, table, title, found, top[at][0], places)
     columns, lines = _columns(table, [*top[at + 1:]], rows, places, epoch, spoilt)
     reading.sheets.append(Sheet(table.name, reading.number, title, lines, columns, places))
+
+
+def _within(reading: Reading, rows):
+    """The rows with their numbers; a file that counts beyond the last row of a spreadsheet would have us walk through blank rows without end."""
+    for number, row in enumerate(rows, 1):
+        if number > LAST_ROW:
+            raise archive.unreadable(reading.name)
+        yield number, row
 
 
 def _without_traps(sheet) -> traps.Traps:

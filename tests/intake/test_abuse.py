@@ -159,3 +159,9 @@ def test_what_a_terminal_would_obey_is_never_printed(clinic):
     assert set(checked.problems["rule"]) == {"characters not shown", "code not known", "column not known"}
     (copy,) = intake.marked_copy(checked, clinic.folder / "marked.xlsx")
     assert copy.stat().st_size > 1000
+
+
+def test_a_row_number_beyond_every_spreadsheet_does_not_run_without_end(clinic):
+    """Found by changing files at random: the rows between were walked through one by one."""
+    path = with_parts(clinic.workbook(PATIENTS), {}, lambda name, data: data.replace(b"</sheetData>", b'<row r="99999999"><c r="A99999999" t="inlineStr"><is><t>P2</t></is></c></row></sheetData>') if name.endswith("sheet1.xml") else data)
+    assert "damaged or incomplete" in refusal(clinic, path)
