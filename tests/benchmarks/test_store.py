@@ -39,6 +39,7 @@ for frame in frames.values():
     frame["_file"], frame["_sheet"], frame["_line"] = 0, "", np.arange(2, len(frame) + 2)
 checked = SimpleNamespace(tables=frames, sources=[SimpleNamespace(name="years.csv", sha256="0" * 64, kind="csv", decisions=[], rows=rows)], error_count=0, warning_count=0)
 bare = duckdb.connect(folder + "/bare.duckdb")
+bare.execute("SET enable_progress_bar = false")
 started, cpu = time.perf_counter(), time.process_time()
 for name, frame in frames.items():
     bare.register("frame", frame)

@@ -34,7 +34,7 @@ def ended(running):
 def test_loads_started_together_are_each_whole_or_refused(tmp_path):
     store = tmp_path / "clinic.duckdb"
     running = [subprocess.Popen([*COMMAND, "load", str(entry(tmp_path / name, name)), "--store", str(store)], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-               for name in ("P1", "P2", "P3", "P4")]
+               for name in ("P1", "P2", "P3")]
     found = [ended(one) for one in running]
     done = {f"P{place}" for place, (status, _) in enumerate(found, 1) if status == 0}
     assert done  # at least one got through
@@ -49,7 +49,7 @@ def test_loads_started_together_are_each_whole_or_refused(tmp_path):
 
 def test_a_store_made_by_two_programs_at_once_is_one_whole_store(tmp_path):
     code = "import sys\nfrom outcomes.store import open_store\nprint('ready', flush=True)\nsys.stdin.readline()\ntry:\n    open_store(sys.argv[1], create=True).close()\n    print('made')\nexcept Exception as problem:\n    print(problem)"
-    for turn in range(3):
+    for turn in range(2):
         path = tmp_path / f"{turn}.duckdb"
         running = [subprocess.Popen([sys.executable, "-c", code, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]
         for one in running:
@@ -96,7 +96,7 @@ def test_a_disk_that_really_fills_up_is_told_and_the_store_is_as_it_was(tmp_path
     with open_store(path, create=True) as store:
         store.load(intake.check(sorted(entry(tmp_path / "P1", "P1").iterdir())))
         before = store.revision
-    more = intake.check(synthetic_data.write(synthetic_data.simulate("demo", patients=1200, seed=3), tmp_path / "files", form="long", file="csv"))
+    more = intake.check(synthetic_data.write(synthetic_data.simulate("demo", patients=700, seed=3), tmp_path / "files", form="long", file="csv"))
     disk = os.statvfs(small_disk)
     filler.write_bytes(os.urandom(disk.f_bavail * disk.f_frsize - free))
     with open_store(path) as store:

