@@ -1,6 +1,8 @@
 """Nobody can work out a small count from what is shared, in one packet or in several; and the attack that says so is able to succeed."""
 
 import itertools
+import json
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -71,6 +73,12 @@ def test_fifty_packets_of_random_clinics_give_nothing_away(attack_study):
 def test_without_secondary_hiding_the_attack_succeeds_on_most_packets(attack_study):
     found = attack_study.study(12, first=5000, most=120, secondary=False)
     assert found["packets with something recovered"] > found["packets"] / 2
+
+
+def test_the_recorded_study_had_a_thousand_packets():
+    recorded = json.loads(Path(__file__).with_name("attack_study.json").read_text())
+    assert recorded["with hiding"]["packets"] >= 1000 and recorded["with hiding"]["packets with something recovered"] == 0
+    assert recorded["without secondary hiding"]["packets with something recovered"] > 0.5 * recorded["without secondary hiding"]["packets"]
 
 
 @pytest.mark.slow
