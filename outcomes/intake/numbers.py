@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 
@@ -89,19 +90,26 @@ def parse(value, decimal: str) -> float:
     (6.7, 1500.0, 25.0)
     """
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        number = float(value)
-        if number != number or number in (float("inf"), float("-inf")):
-            raise ValueError("no number")
-        return number
+        try:
+            return _finite(float(value))
+        except OverflowError:
+            raise ValueError("no number") from None
     if not isinstance(value, str):
         raise ValueError("no number")
     text = plainly(value.strip())
     if _PLAIN.fullmatch(text):
-        return float(text)
+        return _finite(float(text))
     other = "." if decimal == "," else ","
     whole, mark, rest = text.partition(decimal)
     if _GROUPED[other].fullmatch(whole):
         whole = whole.replace(other, "")
     if not re.fullmatch(r"[+-]?\d*", whole) or not re.fullmatch(r"\d*", rest) or not (whole.strip("+-") or rest):
         raise ValueError("no number")
-    return float(f"{whole}.{rest}")
+    return _finite(float(f"{whole}.{rest}"))
+
+
+def _finite(number: float) -> float:
+    """The number, where it is one that can be written down. Raises ValueError otherwise."""
+    if not math.isfinite(number):
+        raise ValueError("no number")
+    return number

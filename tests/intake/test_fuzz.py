@@ -1,7 +1,8 @@
-"""Files changed at random go through the command: a small sample every day, many on request, and the record of the last long run."""
+"""Files changed at random go through the command: a small sample every day, many on request, and the record of the last run."""
 
 from __future__ import annotations
 
+import json
 import sys
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from fuzzing.changes import CELLS  # noqa: E402
 from fuzzing.engine import command, fault, fuzz  # noqa: E402
 from fuzzing.seeds import TABLES, table_csv  # noqa: E402
 
+RECORD = HERE / "fuzzing" / "record.json"
+
 
 def test_a_sample_of_changed_files_ends_in_sentences_and_leaves_the_store_alone(tmp_path):
     found = fuzz(100, 7, tmp_path)
@@ -26,6 +29,13 @@ def test_a_sample_of_changed_files_ends_in_sentences_and_leaves_the_store_alone(
 @pytest.mark.slow
 def test_many_changed_files_end_in_sentences_and_leave_the_store_alone(tmp_path):
     assert not fuzz(20_000, 11, tmp_path).failures
+
+
+def test_the_record_of_the_last_run_holds_no_failure():
+    """python tests/intake/fuzzing 100000 --processes 2 --minutes 60 writes it anew."""
+    record = json.loads(RECORD.read_text(encoding="utf-8"))
+    assert record["failures"] == [] and record["files"] == sum(number for kind in record["outcomes"].values() for number in kind.values())
+    assert record["slowest file, seconds"] < record["a hang is longer than seconds"]
 
 
 cells = st.one_of(st.sampled_from(CELLS), st.text(max_size=12), st.dates().map(str), st.integers().map(str), st.floats().map(str))
