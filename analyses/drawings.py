@@ -95,7 +95,10 @@ def curve(life, shape):
     if not life.speaks:
         raise CannotDraw(f"No curve: it takes {words.count(life.plan['report']['minimum_patients'], 'patient')} with the event, and {life.patients_with_events} had it.")
     say = saying(life)
-    marks, thin, more = (), None, "Shaded: likely range (95 %)." if life.patients_with_events >= life.plan["report"]["test_patients"] else ""
+    banded = life.patients_with_events >= life.plan["report"]["test_patients"]
+    times = () if banded else sorted({*life.plan["report"]["horizons_years"], *([life.horizon] if life.horizon else [])})
+    found = [one for one in map(life.share_at, times) if one is not None and one.low < one.high]
+    marks, thin, more = (), None, "Shaded: likely range (95 %)." if banded else "Upright bars: likely range (95 %)." if found else ""
     share = life.share_at(life.horizon) if life.horizon else None
     if share is not None:
         marks = ((share.years, share.value, f"{words.estimated(share.value, life.patients)} at {words.span(share.years)}"),)
@@ -104,7 +107,7 @@ def curve(life, shape):
         table = life.day_found.table() if life.day_found is not None else None
         thin = None if table is None else thinned(pd.DataFrame({"years": np.concatenate([[0.0], table["time"] / YEAR]), "share": np.concatenate([[1.0], table["survival"]])}))
     people = words.people(life.patients, len(life.fresh) if life.examined else life.parts, life.unit)
-    frame = Frame(say.title, f"{people}. {more}".replace("95", f"{100 * life.level:g}").strip(), f"years since {say.since}", marks, thin)
+    frame = Frame(say.title, f"{people}. {more}".replace("95", f"{100 * life.level:g}").strip(), f"years since {say.since}", marks, thin, reaches=tuple((one.years, one.low, one.high) for one in found))
     return survival(lines_of(life), frame, shape)
 
 

@@ -45,6 +45,7 @@ class Frame:
     marks: tuple[tuple[float, float, str], ...] = ()  # (years, share, words): points of the curve said in words
     thin: pd.DataFrame | None = None  # another view of the same data, drawn thin: years, share
     thin_label: str = ""
+    reaches: tuple[tuple[float, float, float], ...] = ()  # (years, low, high): limits at single times, where there is no band
 
 
 def survival(lines: list[Line], frame: Frame, shape: Shape) -> Sheet:
@@ -61,6 +62,7 @@ def survival(lines: list[Line], frame: Frame, shape: Shape) -> Sheet:
     tables = _tables(lines, horizon, shape)
     sheet, axes, place, rows_end, below = _stage(lines, tables, frame, shape, max(horizon, 0.25))
     styles = [(line.colour or LIGHT[colour], dash) for line, (colour, dash) in zip(lines, SERIES)]
+    _reaches(sheet, axes, frame, styles[0][0], float(lines[0].steps["years"].iloc[-1]))
     for line, (colour, dash) in zip(lines, styles):
         _band(axes, line, colour, 0.17 if len(lines) == 1 else 0.1)
         if line.boxes is None:
@@ -194,6 +196,13 @@ def _thin(sheet: Sheet, axes, frame: Frame, shape: Shape) -> None:
     end = axes.get_xlim()[1]
     thin = frame.thin[frame.thin["years"] <= end]
     axes.step([*thin["years"], end], [*thin["share"], thin["share"].iloc[-1]], where="post", color=LIGHT["quiet"], linewidth=sheet.text * 0.1, linestyle=(0, (4, 2)))
+
+
+def _reaches(sheet: Sheet, axes, frame: Frame, colour: str, end: float) -> None:
+    """Limits at single times, as upright bars behind the curve."""
+    for years, low, high in frame.reaches:
+        if years <= end + 1e-9:
+            axes.plot([years, years], [low, high], color=colour, alpha=0.35, linewidth=sheet.text * 0.55, solid_capstyle="butt", clip_on=False, zorder=1)
 
 
 def _marks(sheet: Sheet, axes, place, frame: Frame, colour: str, end: float) -> None:

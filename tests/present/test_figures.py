@@ -130,6 +130,16 @@ def test_a_talk_stops_where_fewer_than_ten_patients_are_followed(handmade):
     assert page.figure.axes[0].get_xlim()[1] == pytest.approx(5.0)
 
 
+def test_where_there_is_no_band_limits_at_single_times_are_drawn_as_far_as_the_curve_goes(handmade):
+    bare = handmade.line()
+    bare = replace(bare, steps=bare.steps.assign(low=np.nan, high=np.nan))
+    end = float(bare.steps["years"].iloc[-1])
+    drawn = survival([bare], Frame("Housings firmly in the denture", "84 patients", reaches=((1.0, 0.9, 0.99), (end + 1, 0.5, 0.9))), PAGE).figure.axes[0]
+    upright = [line for line in drawn.lines if list(line.get_xdata()) == [1.0, 1.0]]
+    assert [list(line.get_ydata()) for line in upright] == [[0.9, 0.99]]
+    assert not [line for line in drawn.lines if list(line.get_xdata()) == [end + 1] * 2]
+
+
 def test_shares_are_drawn_from_nought_to_all(handmade):
     for name in ("housings", "inserts", "levels", "became"):
         assert handmade.DRAWINGS[name](PAGE).figure.axes[0].get_ylim() == (0, 1)
