@@ -14,10 +14,13 @@ os.environ.setdefault("MPLBACKEND", "agg")
 PROGRAMS = {
     "needs_r": ("Rscript", "R with the survival package (Debian: r-base-core r-cran-survival r-cran-cmprsk r-cran-jsonlite)"),
     "needs_metafor": ("Rscript", "R with the metafor package (Debian: r-base-core r-cran-metafor r-cran-jsonlite)"),
+    "needs_psych": ("Rscript", "R with the psych package (Debian: r-base-core r-cran-psych r-cran-jsonlite)"),
     "needs_browser": ("chromium", "Chromium (Debian: chromium)"),
     "needs_node": ("npm", "Node.js with npm (Debian: nodejs npm)"),
     "needs_office": ("soffice", "LibreOffice (Debian: libreoffice-calc libreoffice-impress)"),
 }
+
+PACKAGES = {"needs_r": ("survival", "jsonlite", "cmprsk"), "needs_metafor": ("metafor", "jsonlite"), "needs_psych": ("psych", "jsonlite")}
 
 
 @cache
@@ -25,11 +28,8 @@ def _present(marker: str) -> bool:
     program = shutil.which(PROGRAMS[marker][0])
     if program is None:
         return False
-    if marker == "needs_r":
-        answer = subprocess.run([program, "-e", "library(survival); library(jsonlite); library(cmprsk)"], capture_output=True)
-        return answer.returncode == 0
-    if marker == "needs_metafor":
-        return subprocess.run([program, "-e", "library(metafor); library(jsonlite)"], capture_output=True).returncode == 0
+    if marker in PACKAGES:
+        return subprocess.run([program, "-e", "; ".join(f"library({name})" for name in PACKAGES[marker])], capture_output=True).returncode == 0
     return True
 
 
