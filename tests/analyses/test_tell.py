@@ -32,10 +32,10 @@ def every_sentence() -> set[str]:
     return said | {tell_words.likely(low, high) for low in range(11) for high in range(low, 11)}
 
 
-@pytest.mark.parametrize("sentence", sorted({re.sub(r"\d+", "#", text): text for text in sorted(every_sentence(), key=textstat.flesch_kincaid_grade)}.values()))
-def test_every_sentence_can_be_read_at_twelve(sentence):
-    # Flesch-Kincaid grade below 7: the sixth school year, ages 11 to 12 (Kincaid et al. 1975, from memory); the hardest wording of each template is tried.
-    assert textstat.flesch_kincaid_grade(sentence) < 7, textstat.flesch_kincaid_grade(sentence)
+def test_every_sentence_can_be_read_at_twelve():
+    # Flesch-Kincaid grade below 7: the sixth school year, ages 11 to 12 (Kincaid et al. 1975, from memory).
+    grades = {sentence: textstat.flesch_kincaid_grade(sentence) for sentence in every_sentence()}
+    assert len(grades) > 200 and {sentence: grade for sentence, grade in grades.items() if grade >= 7} == {}
 
 
 def test_the_reading_check_can_fail():
