@@ -60,7 +60,7 @@ def methods(level: float) -> tuple[str, ...]:
     """How it was computed, with sources."""
     return (
         "Each clinic works out its own figures from its own log and sends totals with standard errors that are robust by patient; nothing is worked out from rows of patients. Clinics are the strata: patients of one are never mixed with those of another.",
-        "Random effects: shares on log(−log S), rates of unplanned visits on the log, changes in satisfaction as they are. Variance between clinics by Paule and Mandel 1982; limits by Hartung and Knapp 2001 with Student's t at clinics − 1 degrees of freedom, "
+        "Random effects: shares on log(−log S), rates of unplanned visits on the log, changes in satisfaction as they are. Variance between clinics by Paule and Mandel 1982; limits by Hartung and Knapp 2001 with Student's t at clinics − 1 degrees of freedom, their error never below the one without it (so that few clinics that agree by chance do not look certain), "
         f"level {100 * level:g} %. From three clinics a mean; from five on a prediction interval (Higgins, Thompson and Spiegelhalter 2009, with clinics − 1 degrees of freedom). Spread: Cochran's Q and I².",
         "A clinic in which nobody had the event has no standard error on this scale and is left out of the mean, which is said where it happens.",
         "A clinic's likely range is its estimate and 1.96 of its standard errors (at 95 %) on the same scale. Letters are drawn by lot from the packets' checksums.",

@@ -48,7 +48,7 @@ def _scaled(own: list[tuple[str, float, float | None]], home: dict[str, str], le
     nothing = (math.nan, math.nan)
     if len(values) < FEWEST:
         return Together(tuple(said), None, nothing, None, without, home)
-    pooled = random_effects(values, errors, level=level)
+    pooled = random_effects(values, errors, never_narrower=True, level=level)
     ends = sorted((back(pooled.mean.low), back(pooled.mean.high)))
     other = tuple(sorted(back(end) for end in pooled.prediction)) if math.isfinite(pooled.prediction[0]) else nothing
     return Together(tuple(said), (back(pooled.mean.value), *ends), other, pooled, without, home)

@@ -36,18 +36,18 @@ class Pooled:
         return len(self.weights)
 
 
-def random_effects(value, se, *, method="PM", hartung_knapp=True, level=0.95) -> Pooled:
+def random_effects(value, se, *, method="PM", hartung_knapp=True, never_narrower=False, level=0.95) -> Pooled:
     """Mean of independent estimates whose true values differ from clinic to clinic.
 
     value, se: (k,) estimates on a scale where a normal distribution is fair (log(−log S) of shares, log rates, means) and their
     standard errors, above 0; k of 2 or more. method: how the variance between clinics is found: "DL" (DerSimonian and Laird), "PM"
     (Paule and Mandel, the default) or "REML". hartung_knapp: variance Σ w (y − μ)²/((k − 1) Σ w) and Student's t with k − 1 in
-    place of 1/Σ w and the normal; as in the reference, it is not kept from being narrower than the normal one where clinics agree
-    by chance. Prediction: μ ± q √(τ² + se²) with the same quantile, from five clinics on.
+    place of 1/Σ w and the normal. That error shrinks to nothing where few clinics agree by chance; never_narrower=True keeps it from
+    falling below 1/√Σ w (Student's t stays), metafor's test="adhoc". Prediction: μ ± q √(τ² + se²) with the same quantile, from five clinics on.
 
     Raises ArgumentError for fewer than two clinics or a standard error that is not above 0.
     Sources: DerSimonian and Laird 1986 (Control Clin Trials 7:177); Paule and Mandel 1982 (J Res Natl Bur Stand 87:377); Hartung and
-    Knapp 2001 (Stat Med 20:1771); prediction: Higgins, Thompson and Spiegelhalter 2009 (J R Stat Soc A 172:137), with k − 1 degrees of
+    Knapp 2001 (Stat Med 20:1771); the floor: Röver, Knapp and Friede 2015 (BMC Med Res Methodol 15:99; from memory); prediction: Higgins, Thompson and Spiegelhalter 2009 (J R Stat Soc A 172:137), with k − 1 degrees of
     freedom as in R's metafor. Thirteen published trials of a vaccine, log risk ratios (Colditz et al. 1994, JAMA 271:698), as in
     metafor's documentation:
 
@@ -73,13 +73,14 @@ def random_effects(value, se, *, method="PM", hartung_knapp=True, level=0.95) ->
     mean = float(weight @ value / weight.sum())
     if hartung_knapp:
         spread = float(np.sqrt(weight @ (value - mean) ** 2 / ((k - 1) * weight.sum())))
+        spread = max(spread, float(1 / np.sqrt(weight.sum()))) if never_narrower else spread
         quantile = float(stats.t.ppf(0.5 + level / 2, k - 1))
     else:
         spread, quantile = float(1 / np.sqrt(weight.sum())), z
     reach = quantile * np.sqrt(tau2 + spread**2) if k >= 5 else float("nan")
     typical = (k - 1) * own.sum() / (own.sum() ** 2 - (own**2).sum())  # Higgins and Thompson 2002 (Stat Med 21:1539)
     estimate = Estimate(mean, spread, mean - quantile * spread, mean + quantile * spread, level)
-    return Pooled(estimate, tau2, q, k - 1, float(stats.chi2.sf(q, k - 1)), tau2 / (tau2 + typical), (mean - reach, mean + reach), weight / weight.sum(), method + (", Hartung–Knapp" if hartung_knapp else ""))
+    return Pooled(estimate, tau2, q, k - 1, float(stats.chi2.sf(q, k - 1)), tau2 / (tau2 + typical), (mean - reach, mean + reach), weight / weight.sum(), method + ((", Hartung–Knapp, never below the error without it" if never_narrower else ", Hartung–Knapp") if hartung_knapp else ""))
 
 
 def _derived(value, variance) -> float:

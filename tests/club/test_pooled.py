@@ -21,10 +21,16 @@ def club(*clinics):
 def test_shares_are_pooled_on_their_own_scale():
     shares, errors = [0.9, 0.8, 0.85, 0.7, 0.6], [0.2, 0.1, 0.3, 0.15, 0.2]
     found = pooled.share_at(club(*(clinic(s, e) for s, e in zip(shares, errors))), "e", 2.0, 0.95)
-    ours = longevity.random_effects(np.log(-np.log(shares)), errors)
+    ours = longevity.random_effects(np.log(-np.log(shares)), errors, never_narrower=True)
     assert found.mean == pytest.approx(tuple(math.exp(-math.exp(v)) for v in (ours.mean.value, ours.mean.high, ours.mean.low)))
     assert found.other[0] < found.mean[1] < found.mean[0] < found.mean[2] < found.other[1]
     assert [own.letter for own in found.own] == list("ABCDE")
+
+
+def test_three_clinics_that_tell_the_same_share_still_leave_the_mean_unsure():
+    low, high = pooled.share_at(club(clinic(0.9), clinic(0.9), clinic(0.9)), "e", 2.0, 0.95).mean[1:]
+    alone = pooled.share_at(club(clinic(0.9), clinic(0.9), clinic(0.9)), "e", 2.0, 0.95).own[0]
+    assert low < 0.88 and high > 0.92 and alone.low < 0.88  # Hartung and Knapp's own error would be nought: 90 to 90 %
 
 
 def test_two_clinics_have_no_mean():

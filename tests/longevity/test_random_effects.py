@@ -61,6 +61,16 @@ def test_clinics_that_agree_have_no_variance_between_them_and_the_mean_of_their_
     assert found.tau2 == 0 and found.mean.value == 1 and found.mean.se == pytest.approx((1 / 0.01 + 1 / 0.04) ** -0.5)
 
 
+def test_three_clinics_that_agree_by_chance_are_not_known_better_than_their_errors_allow():
+    """metafor 3.8.1, rma(c(.1, .12, .11), sei = c(.2, .3, .25), method = "PM"): test = "knha" 0.0833 to 0.1313; test = "adhoc" −0.4887 to 0.7034, se 0.1385."""
+    given = [0.1, 0.12, 0.11], [0.2, 0.3, 0.25]
+    plain, kept = longevity.random_effects(*given), longevity.random_effects(*given, never_narrower=True)
+    assert (round(plain.mean.low, 4), round(plain.mean.high, 4)) == (0.0833, 0.1313)
+    assert (round(kept.mean.low, 4), round(kept.mean.high, 4), round(kept.mean.se, 4)) == (-0.4887, 0.7034, 0.1385)
+    apart = [-1.0, 0.2, 1.3], [0.2, 0.3, 0.25]
+    assert longevity.random_effects(*apart, never_narrower=True).mean.se == longevity.random_effects(*apart).mean.se  # where they differ nothing changes
+
+
 def test_the_order_of_clinics_and_the_unit_do_not_matter():
     value, se = np.array([0.1, 0.9, -0.4, 0.3]), np.array([0.2, 0.3, 0.25, 0.1])
     one, other = longevity.random_effects(value, se), longevity.random_effects(10 * value[::-1], 10 * se[::-1])
