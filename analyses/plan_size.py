@@ -175,15 +175,15 @@ def _worn(log) -> dict | None:
     rows = life.rows
     if log.guard_of(life) or life.patients_with_events < log.plan["report"]["minimum_patients"] or life.day_found is None:
         return None
-    years = float(rows["found_day"].sum()) / YEAR
-    hazard = np.append(0.0, np.cumsum(life.day_found.failed / life.day_found.at_risk))
     entry = rows["entry_day"].fillna(0).to_numpy(float)
+    watched = (rows["found_day"].to_numpy(float) - entry).clip(min=0) / YEAR  # a part already in place counts from the day it came under observation
+    hazard = np.append(0.0, np.cumsum(life.day_found.failed / life.day_found.at_risk))
     expected = hazard[np.searchsorted(life.day_found.time, rows["found_day"], side="right")] - hazard[np.searchsorted(life.day_found.time, entry, side="right")]
     excess = rows["observed"].to_numpy(float) - expected
     rho = longevity.within_patient_correlation(excess, rows["patient_id"].to_numpy())
     sizes = rows.groupby("patient_id").size().to_numpy(float)
     gap = float(np.median(life.gaps)) / YEAR if len(life.gaps) else 0.0
-    return {"rate": life.events / years, "rho": 0.0 if math.isnan(rho) else max(0.0, rho), "sizes": sizes, "gap": gap, "years": float(rows["found_day"].mean()) / YEAR}
+    return {"rate": life.events / float(watched.sum()), "rho": 0.0 if math.isnan(rho) else max(0.0, rho), "sizes": sizes, "gap": gap}
 
 
 def _of_satisfaction(log, form: str) -> Need:

@@ -3,8 +3,10 @@
 import doctest
 import json
 import math
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
+from types import SimpleNamespace
 
 import duckdb
 import pytest
@@ -44,6 +46,15 @@ def test_a_range_narrows_with_the_root_of_the_patients(found):
             continue
         share = life.share_at(life.horizon)
         assert one.needed == math.ceil(life.patients * ((share.high - share.low) / 2 / 0.10) ** 2 - 1e-9)
+
+
+def test_wear_is_counted_over_the_time_that_parts_were_watched(found):
+    """Parts already in place for two years when the log began: the years before it saw no failure because nobody was looking, and do not count."""
+    log, _, _ = found
+    life = log.lifetime("insert worn")
+    late = replace(life, rows=life.rows.assign(**{name: life.rows[name] + 730 for name in ("found_day", "found_day_other", "left_day", "right_day")}, entry_day=730.0))
+    watched = SimpleNamespace(lifetime=lambda name: late, guard_of=log.guard_of, plan=log.plan)
+    assert plan_size._worn(watched)["rate"] == pytest.approx(plan_size._worn(log)["rate"])
 
 
 def test_months_are_those_of_the_logs_own_deliveries(found):
