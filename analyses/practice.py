@@ -91,19 +91,30 @@ def _levels_recorded(log, first, last) -> pd.DataFrame:
 
 
 def _recalls_kept(log, first, last) -> pd.DataFrame:
-    """One row per recall that fell due, on the last day on which it would have been kept."""
+    """One row per recall that fell due, on the last day on which it would have been kept.
+
+    As on the list of who is due, the day hangs on the last look: one at any other visit moves it, and so does a recall that came after its
+    last day, unless it comes near enough to the next to keep that. The interval is the plan's usual one for everybody: the shorter ones
+    hang on what is known of a patient today, and would judge past recalls by it.
+    """
     interval, grace = (pd.Timedelta(days=int(log.plan["recall"][name])) for name in ("interval_days", "overdue_days"))
-    seen = log.visits[log.visits["seen"]].sort_values("day")
+    seen = log.visits[log.visits["seen"]]
     begun, ended = seen.groupby("patient_id")["day"].min(), log.until()
-    recalls = seen[seen["reason"] == "recall"].groupby("patient_id")["day"].unique().to_dict()
+    looks = seen[seen["looked"] | (seen["reason"] == "recall")].assign(recall=seen["reason"] == "recall").groupby(["patient_id", "day"])["recall"].any()
+    looks = {patient: list(own.droplevel(0).items()) for patient, own in looks.groupby(level=0)}
     found = []
     for patient, start in begun.items():
-        end, due, came, place = ended.get(patient, pd.Timestamp(log.closing)), start + interval, [day for day in recalls.get(patient, ()) if day > start], 0
+        end, due, missed = ended.get(patient, pd.Timestamp(log.closing)), start + interval, False
+        came = [one for one in looks.get(patient, ()) if one[0] > start][::-1]
         while due + grace <= end:
-            kept = place < len(came) and came[place] <= due + grace
-            found.append((patient, due + grace, kept))
-            due = (came[place] if kept else due) + interval
-            place += kept
+            if came and came[-1][0] <= due + grace:
+                day, recall = came.pop()
+                if recall and not (missed and day < due - grace):
+                    found.append((patient, due + grace, True))
+                due, missed = day + interval, False
+            else:
+                found.append((patient, due + grace, False))
+                due, missed = due + interval, True
     return _within(pd.DataFrame(found, columns=_COLUMNS).astype({"done": bool, "day": "datetime64[ns]"}), first, last)
 
 

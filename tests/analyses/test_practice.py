@@ -44,6 +44,27 @@ def test_recalls_fall_due_a_year_after_the_last_one_or_after_the_one_missed(hand
     assert practice.rows(log, "recalls kept", "2022-01-01", "2022-12-31")["done"].tolist() == [False]
 
 
+def test_a_recall_that_comes_late_is_missed_and_keeps_no_other(handmade):
+    # Always 100 days late: due 2020-12-31 and missed by 2021-03-01, came 2021-04-10; due 2022-04-10 and missed by 2022-06-09, came 2022-07-19; due 2023-07-19, missed by 2023-09-17.
+    rows = [("A", "2020-01-01", "delivery", None, "all"), ("A", "2021-04-10", "recall", None, "all"), ("A", "2022-07-19", "recall", None, "all")]
+    found = practice.rows(with_visits(handmade, rows, closing="2024-01-31"), "recalls kept")
+    assert [(str(row.day.date()), bool(row.done)) for row in found.itertuples()] == [("2021-03-01", False), ("2022-06-09", False), ("2023-09-17", False)]
+
+
+def test_a_look_at_another_visit_moves_the_recall_as_on_the_list_of_who_is_due(handmade):
+    # Looked over with a problem on 2020-12-01: the next recall is due 2021-12-01, and came on 2021-12-20. A visit without a look moves nothing.
+    rows = [("A", "2020-01-01", "delivery", None, "all"), ("A", "2020-12-01", "problem", None, "all"), ("A", "2021-12-20", "recall", None, "all")]
+    log = with_visits(handmade, rows, closing="2022-06-30")
+    found = practice.rows(log, "recalls kept")
+    assert [(str(row.day.date()), bool(row.done)) for row in found.itertuples()] == [("2022-01-30", True)]
+    unseen = replace(log, visits=log.visits.assign(looked=log.visits["reason"] != "problem"))
+    assert practice.rows(unseen, "recalls kept")["done"].tolist() == [False, True]
+
+
+def test_the_standard_says_that_shorter_intervals_do_not_count():
+    assert "sooner" in schemas.practice()["recalls kept"]["of"] and "the same for everybody" in schemas.practice()["recalls kept"]["of"]
+
+
 def test_a_recall_whose_last_day_lies_after_the_patient_left_is_not_due(handmade):
     log = with_visits(handmade, [("A", "2020-01-01", "delivery", None, "all")])
     left = replace(log, patients=log.patients.assign(ends_on=DAY("2021-02-01")))
