@@ -227,7 +227,7 @@ def _expand(log: Log, held: Held, problems: Problems):
     for name, frame in made.items():
         written = log.frames.get(name)
         log.frames[name] = frame if written is None else stacked([written, frame])
-    return lines.views(arranged, log.frames["day_sheet"], log.frames["set_up"], made["parts_log"])
+    return lines.views(arranged, once["day_sheet"], once["set_up"], made["parts_log"])
 
 
 def _given(frame: pd.DataFrame, held: pd.DataFrame, *key: str) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from outcomes.intake.sites import DENTURE_CELLS, Sites, named_positions
 def views(sites: Sites, day_sheet: pd.DataFrame, set_up: pd.DataFrame, parts: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """Frames for the rules: day_sheet, set_up, day_sheet_positions (place, column_name, position, arch, in_place) and noticed_lines (line).
 
-    ``parts``: the rows of parts_log that the lines made.
+    ``day_sheet``, ``set_up``: the written tables without repeats of whole lines, of which nothing was made. ``parts``: the rows of parts_log that the lines made.
     """
     named = _positions(sites)
     return {"day_sheet": _day_sheet(sites, day_sheet, named), "set_up": _set_up(sites, set_up), "day_sheet_positions": named,
@@ -40,7 +40,7 @@ def _day_sheet(sites: Sites, frame: pd.DataFrame, named: pd.DataFrame) -> pd.Dat
     plain["changed_count"] = listed.where(~everything, 1).astype("int64")
     elsewhere = named[(named["column_name"] == "level_now") & ~named["changed"]]
     plain["level_elsewhere"] = frame.index.isin(elsewhere["place"])
-    return plain
+    return plain.assign(place=frame.index.astype("int64"))
 
 
 def _says_something(cell) -> bool:
@@ -53,7 +53,7 @@ def _set_up(sites: Sites, frame: pd.DataFrame) -> pd.DataFrame:
     placed = sites.sets.reindex(frame.index)
     plain["placed"] = placed["placed"].astype(object).where(placed["placed"].notna(), None)
     plain["line"] = placed["line"].astype("Int64")
-    return plain
+    return plain.assign(place=frame.index.astype("int64"))
 
 
 def _positions(sites: Sites) -> pd.DataFrame:

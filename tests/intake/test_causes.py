@@ -142,3 +142,12 @@ def test_the_list_is_never_loaded_as_data(clinic):
     (copy,) = intake.marked_copy(clinic.check([clinic.workbook({"patients": [{**PATIENTS[0], "sex": "femal"}]})]), clinic.folder / "marked.xlsx")
     again = clinic.check([copy])
     assert not any("To do" in decision for decision in again.decisions) and set(again.problems["sheet"]) == {"Patients"}
+
+
+def test_of_a_line_that_stands_twice_nothing_else_is_said(clinic):
+    fitted = {"patient": "P1", "date": "2023-05-04", "reason": "delivery", "parts_checked": "all", "snap": "just right"}
+    repair = {"patient": "P1", "date": "2024-05-04", "reason": "problem", "parts_checked": "all", "snap": "far too loose", "inserts_changed": "33", "why": "worn", "worn_at": "33", "level_now": "light", "snap_lost": "2024-05"}
+    sets = [{"patient": "P1", "arch": "lower", "position": site, "fitted_on": "2023-05-04", "attachment": "stud", "level": "light"} for site in ("33", "43")]
+    levels = [{"level": "light", "system": "A", "retention": "6.7", "unit": "N"}]
+    checked = clinic.check({"patients": PATIENTS[:1], "insert_levels": levels, "set_up": sets, "day_sheet": [fitted, repair, repair]})
+    assert checked.problems["rule"].tolist() == ["same row twice"]
