@@ -264,4 +264,20 @@ def test_an_endpoint_of_the_clinics_own_can_be_added_by_the_plan():
 def test_choosing_endpoints_brings_what_they_are_made_of():
     derived = Clinic().fit("2020-01-01").build(endpoints=["first repair"])
     assert {row["endpoint"] for row in derived.rows("SELECT DISTINCT endpoint FROM endpoint_times")} == {
-        "first repair", "insert worn or reported loose", "housing bond failure", "abutment loosening", "attachment wear", "denture fracture"} - {"attachment wear"}  # fmt: skip
+        "first repair", "insert worn or reported loose", "housing bond failure", "abutment loosening", "attachment wear", "clip worn", "bar loosening", "denture fracture"} - {"attachment wear", "clip worn", "bar loosening"}  # fmt: skip
+
+
+def on_a_bar(*visits):
+    clinic = Clinic().visit("2020-01-01", "delivery", *[("33-43", part, "not present", "fitted", {"attachment": "bar"}) for part in ("bar", "housing", "clip")], checked="all")
+    for visit in visits:
+        clinic.visit(*visit)
+    return clinic.build()
+
+
+def test_a_worn_clip_and_a_loose_bar_are_repairs_of_their_denture_too():
+    worn = on_a_bar(("2020-07-01", "recall", ("33-43", "clip", "sound", "none")), ("2021-01-01", "problem", ("33-43", "clip", "worn", "replaced")))
+    assert span(worn.time("clip worn", position="33-43")) == (182, 366)
+    assert worn.time("first repair", position=None)["right_day"] == 366
+    loose = on_a_bar(("2021-01-01", "recall", ("33-43", "bar", "loose in its seat", "tightened")))
+    assert loose.time("bar loosening", position="33-43")["right_day"] == 366
+    assert loose.time("first repair", position=None)["right_day"] == 366
