@@ -41,6 +41,9 @@ def of_lifetime(life, guard: str = "") -> Answer:
         return _counts_only(life, say, counts)
     years = life.horizon
     share = life.share_at(years) if years else None
+    if share is None and life.patients_with_events:
+        too_few = f"too few were followed for {words.span(min(life.plan['report']['horizons_years']))} without it to give a share."
+        return Answer(life.name, f"{life.patients_with_events} of {life.patients}", f"patients {say.happened} so far: {too_few}", "", counts, anchor(life.name))
     if share is None:
         return _silent(life, f"The log cannot say how long {life.units} last: nobody has been followed long enough.", counts)
     counts = f"{counts}; {words.count(life.patients_with_events, 'patient')} {say.happened}"

@@ -105,4 +105,5 @@ def _drawer(log) -> list[Task]:
     if not found.why:
         return [Task("drawer", int(words.rounded(found.all["total"])), drawer.short(found), section=drawer.ANCHOR)]
     used = log.inserts_in[log.inserts_in["day"] > pd.Timestamp(log.closing) - pd.Timedelta(days=LATELY)]
-    return [Task("drawer", int(used["inserts"].sum()), f"inserts were fitted in the last year ({drawer.last_year(log)}): what a year takes from the drawer", section=drawer.ANCHOR)]
+    number = int(used["inserts"].sum())
+    return [Task("drawer", number, f"{'inserts were' if number != 1 else 'insert was'} fitted in the last year ({drawer.last_year(log)}): what a year takes from the drawer", section=drawer.ANCHOR)]

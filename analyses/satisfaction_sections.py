@@ -243,7 +243,7 @@ def snap(felt, folder) -> Section:
     """The snap in the patient's words, over time."""
     if not felt.asked:
         return Section("about-snap", "The snap", (Notice("The question on the snap was never asked, so the log cannot say how it feels. It is one column of the day sheet."),))
-    finding = f"{words.share(felt.share.value, felt.asked)} of patients called the snap just right when last asked."
+    finding = f"{words.joined(words.share(felt.share.value, felt.asked), 'of patients')} called the snap just right when last asked."
     blocks = (folder.picture("snap", lambda shape: answers_over_time(felt.table, SNAP_COLOURS, Frame("How the snap felt", "The patient's last word in each spell since delivery"), shape), finding, "Where fewer than 20 people were asked, the bars give people."),
               folder.grid("snap", "The snap in the patient's words: people", felt.table[felt.table["people"] > 0].astype(str), felt.table))  # fmt: skip
     return Section("about-snap", "The snap", blocks)

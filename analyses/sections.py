@@ -157,7 +157,7 @@ def people(snap, scored, plan, folder) -> Section:
     blocks: list = []
     if snap.asked:
         blocks.append(folder.picture("snap", lambda shape: answers_over_time(snap.table, SNAP_COLOURS, Frame("How the snap felt", "The patient's last word in each spell since delivery"), shape),
-                                     f"{words.share(snap.share.value, snap.asked)} of patients called the snap just right when last asked.", "Where fewer than 20 people were asked, the bars give people."))  # fmt: skip
+                                     f"{words.joined(words.share(snap.share.value, snap.asked), 'of patients')} called the snap just right when last asked.", "Where fewer than 20 people were asked, the bars give people."))  # fmt: skip
         blocks += _table(folder, "snap", "The snap in the patient's words: people", (snap.table[snap.table["people"] > 0].astype(str), snap.table))
     else:
         blocks.append(Notice("The question on the snap was never asked, so the log cannot say how it feels. It is one column of the day sheet."))

@@ -162,6 +162,8 @@ def _needed(one: Measured, level: float) -> str:
         return f"It takes {words.count(needed_without_failure(one.standard, level), 'patient')} {'without a failure' if one.years else 'and never a miss'}."
     if one.need is None or one.need > MOST_SAID:
         return "At this share no clinic of ordinary size could settle it."
+    if one.need <= one.patients:  # what they are worth falls just short, since parts in one mouth fail together
+        return "At this share a few more patients would settle it."
     return f"At this share about {words.count(_round(one.need), 'patient')} would settle it."
 
 

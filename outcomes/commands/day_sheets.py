@@ -44,11 +44,19 @@ def run(options) -> int:
         write(pages, day, options.out)
     except OSError as problem:
         raise Misuse(f"{options.out.name} cannot be written: {problem.strerror or 'the system gave no reason'}. Close it in other programs, or give another place.") from None
-    new = sum(patient not in known for patient in patients)
+    new = [place for place, patient in enumerate(patients, 1) if patient not in known]
     leaves = -(-len(pages) // PER_PAGE)
     print(f"Wrote {options.out}: {len(pages)} sheet{'s' if len(pages) != 1 else ''} on {leaves} A4 page{'s' if leaves != 1 else ''}. Open it in a browser and print it."
-          + (f" {new} patient{'s are' if new != 1 else ' is'} not in the store and {'have' if new != 1 else 'has'} a blank sheet." if new else ""))
+          + (f" {_of_those_named(new)} not in the store and {'has a blank sheet' if len(new) == 1 else 'have blank sheets'}: compare the pseudonym with the log, or take the sheet for somebody new." if new else ""))
     return 0
+
+
+def _of_those_named(places: list[int]) -> str:
+    """Which of the patients named are meant, by their place: a pseudonym typed wrong need not be shown to be found."""
+    from outcomes.present import words
+
+    said = words.listing([f"number {place}" for place in places[:10]] + ([f"{len(places) - 10} more"] if len(places) > 10 else []))
+    return f"Of the patients named, {said} {'is' if len(places) == 1 else 'are'}"
 
 
 def read(connection, plan, day: str):

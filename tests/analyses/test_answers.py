@@ -99,3 +99,10 @@ def test_parts_of_which_only_failures_are_listed_are_withheld_and_others_are_not
     assert "Of inserts the log lists failures" in certainty.of_lifetime(worn, log, 2)
     assert "Of inserts" in who.notices(log)[0]
     assert all(one.why == "" for one in standards.measured(log))
+
+
+def test_where_failures_left_too_few_to_follow_their_count_is_the_answer(handmade):
+    life = handmade.log(8, fail=0.15, seed=2).lifetime("first repair")
+    assert life.speaks and life.horizon is None
+    one = answers.of_lifetime(life)
+    assert re.fullmatch(r"\d of 8 patients needed a repair so far: too few were followed for 1 year without it to give a share\.", one.whole)

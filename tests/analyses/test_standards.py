@@ -74,3 +74,10 @@ def test_rules_that_lead_to_different_verdicts_cannot_tell(handmade):
     log.times.loc[bonds & ~log.times["observed"], "found_day_other"] = 5.0
     one = next(one for one in standards.measured(log) if one.name.startswith("Housings"))
     assert one.verdict == CANNOT_TELL
+
+
+def test_no_clinic_is_told_to_wait_for_as_many_patients_as_it_has():
+    short = standards.Measured("kept", 0.8, CANNOT_TELL, 0.4, 0.0, 0.82, 8, 8, "", years=1, worth=6.0)
+    assert standards.said(short, 0.95).need == "At this share a few more patients would settle it."
+    far = standards.Measured("kept", 0.8, CANNOT_TELL, 0.7, 0.3, 0.98, 8, 230, "", years=1, worth=6.0)
+    assert standards.said(far, 0.95).need == "At this share about 230 patients would settle it."

@@ -113,7 +113,7 @@ def test_the_boxes_have_the_words_and_order_of_the_workbooks_columns(run):
 def test_a_new_patient_gets_a_blank_sheet_with_room_for_the_set(run):
     status, said, html = run("--patients", "N9")
     (text,) = sheets(html)
-    assert status == 0 and "1 patient is not in the store" in said and "Not in the store yet." in text
+    assert status == 0 and "Of the patients named, number 1 is not in the store and has a blank sheet" in said and "Not in the store yet." in text
     assert [f">{column.name.replace('_', ' ')}</th>" in html for column in schemas.tables()["set_up"].columns if column.name not in ("patient", "arch")].count(False) == 0
     assert "</i>upper</span>" in html and "</i>lower</span>" in html
 
