@@ -81,7 +81,7 @@ def write_list(found: Due, log, planned, out: Path, *, alarm_days: int | None = 
     An empty list gives no calendar, since a calendar file without an event is none (RFC 5545, section 3.6); one written before is taken away.
     """
     about = {"title": "Who is due", "written": found.on.date(), "alarm_days": alarm_days}
-    single = out.suffix.lower()
+    single = "" if out.is_dir() else out.suffix.lower()
     folder = out.parent if single else out
     folder.mkdir(parents=True, exist_ok=True)
     written = []

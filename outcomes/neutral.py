@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import csv
 import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from outcomes.errors import Misuse
 
 SIGNS = "=+\\-@＝＋－＠\\t\\r\\n\\x00"
 """Signs that start a formula (OWASP, CSV injection; ASVS 1.2.10; CWE-1236), full-width forms included."""
 
 BLANKS = "[\\s\\v\u0085\u00a0\u1680\u2000-\u200b\u2028\u2029\u202f\u205f\u3000\ufeff]*"
-PATTERN = f"^{BLANKS}[{SIGNS}]"
-"""Such a text, blanks before the sign included: for Python's ``re`` and for DuckDB's ``regexp_matches`` alike."""
-
-ESCAPED = f"^'+{BLANKS}[{SIGNS}]"
-"""A text that was made harmless, or looks as if it had been: a further apostrophe keeps the two apart when it is read back."""
-
-_RISKY, _ESCAPED = re.compile(PATTERN), re.compile(ESCAPED)
+_RISKY = re.compile(f"{BLANKS}[{SIGNS}]")  # such a text, blanks before the sign included
+_ESCAPED = re.compile(f"'+{BLANKS}[{SIGNS}]")  # one made harmless, or that looks as if it had been: a further apostrophe keeps the two apart when it is read back
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 
 
@@ -43,3 +43,21 @@ def freed(text: str) -> str:
     ['=1+1', "'=1+1", '-7', 'light', "'tis"]
     """
     return text[1:] if _ESCAPED.match(text) else text
+
+
+def unwritable(path: Path, problem: OSError) -> Misuse:
+    """The refusal where a file cannot be written, with the system's reason."""
+    return Misuse(f"{path.name} cannot be written: {problem.strerror or 'the system gave no reason'}. Close it in other programs, or give another place.")
+
+
+def write_rows(path: Path, rows: Iterable[Iterable], *, separator: str = ",") -> Path:
+    """Write rows, the headings first, as CSV with cells made harmless; UTF-8 with the mark by which spreadsheet programs show every letter.
+
+    Raises Misuse where the file cannot be written.
+    """
+    try:
+        with open(path, "w", encoding="utf-8-sig", newline="") as file:
+            csv.writer(file, delimiter=separator).writerows([neutral(value) for value in row] for row in rows)
+    except OSError as problem:
+        raise unwritable(path, problem) from None
+    return path

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from outcomes.errors import Misuse
+from outcomes.errors import DataProblem, Misuse
 
 
 def files(one, *, needed: bool = True) -> None:
@@ -58,3 +58,43 @@ def folder(path: Path) -> Path:
         raise Misuse(f"{path} is a file; --out needs a folder.")
     path.mkdir(parents=True, exist_ok=True)
     return path
+
+
+def plan(one, more: str = "") -> None:
+    """The clinic's own plan, where it is not the default one."""
+    one.add_argument("--plan", type=Path, help=f"the clinic's own plan (TOML){more}")
+
+
+def plan_on(path: Path | None, day: str | None, name: str = "--on"):
+    """The plan, read as on ``day`` (YYYY-MM-DD or today) where one is given: nothing that came later in the log counts. Raises Misuse for no day."""
+    import datetime
+
+    from outcomes.plan import Plan, read_plan
+
+    found = read_plan(path)
+    if day is None:
+        return found
+    try:
+        asked = datetime.date.today() if day == "today" else datetime.date.fromisoformat(day)
+    except ValueError:
+        raise Misuse(f"{name} takes a day as YYYY-MM-DD, or today, not {day}.") from None
+    return Plan({**found, "audit": {**found["audit"], "closing_day": f"{asked:%Y-%m-%d}"}})
+
+
+def with_visits(store, path: Path, so: str, plan=None) -> None:
+    """Raise DataProblem for a store without a visit, ``so`` saying what that means; with a plan, Misuse where its closing day is before the first visit."""
+    first, count = store.connection.execute("SELECT min(visited_on), count(*) FROM visits").fetchone()
+    if not count:
+        raise DataProblem(f"{Path(path).name} holds no visit, so {so}. Write the visits into the day sheet, one line for each denture seen, and run the command again.")
+    closing = plan["audit"]["closing_day"] if plan is not None else None
+    if closing and first is not None and closing < f"{first:%Y-%m-%d}":
+        raise Misuse(f"On {closing} the log had not begun: its first visit is on {first:%Y-%m-%d}. Give a later day.")
+
+
+def one_file(out: Path | None, what: str, *endings: str) -> bool:
+    """Whether ``--out`` names one file, by its ending, and not a folder. Raises Misuse for an ending in which ``what`` is not written."""
+    if out is None or not out.suffix or out.is_dir():
+        return False
+    if out.suffix.lower() not in endings:
+        raise Misuse(f"--out {out.name}: {what} written as {', '.join(endings)}, or name a folder.")
+    return True

@@ -15,7 +15,7 @@ def options(one) -> None:
     arguments.files(one)
     one.add_argument("--store", type=Path, default=Path("clinic.duckdb"), help="the store to keep (default: clinic.duckdb)")
     one.add_argument("--out", type=Path, default=Path("audit_report"), help="folder to write (default: audit_report)")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.plan(one)
     arguments.loading(one)
 
 

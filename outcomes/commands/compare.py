@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.errors import Misuse
 from outcomes.progress import Progress
 
 SENTENCE = "compare two people's entry of the same notes: agreement for each field, and every cell that differs"
@@ -163,18 +161,13 @@ def _first_differences(differences) -> list[str]:
 
 def write(found, differences, path: Path) -> None:
     """Every differing cell, and every line that only one has, as CSV for its owner alone."""
-    from outcomes.intake.copies import neutral
+    from outcomes.neutral import write_rows
     from outcomes.store.private import owner_only
 
-    try:
-        with owner_only(), open(path, "w", encoding="utf-8-sig", newline="") as file:
-            writer = csv.writer(file)
-            writer.writerow(["what", "table", "key", "column", "cell in A", "A", "cell in B", "B"])
-            for one in differences.itertuples(index=False):
-                writer.writerow(["differs", *(neutral(value) for value in one)])
-            for name, pairs in found.tables.items():
-                for _, line in pairs.alone.iterrows():
-                    where, key = f"{line['_file']}, line {line['_line']}", ", ".join(str(line[column]) for column in pairs.key if line[column] is not None)
-                    writer.writerow(["only one has it", name, neutral(key), "", *((where, "", "", "") if line["who"] == 0 else ("", "", where, ""))])
-    except OSError as problem:
-        raise Misuse(f"{path.name} could not be written: {problem.strerror or 'the system gave no reason'}. Close the file elsewhere, or give another name.") from None
+    rows = [["what", "table", "key", "column", "cell in A", "A", "cell in B", "B"], *(["differs", *one] for one in differences.itertuples(index=False))]
+    for name, pairs in found.tables.items():
+        for _, line in pairs.alone.iterrows():
+            where, key = f"{line['_file']}, line {line['_line']}", ", ".join(str(line[column]) for column in pairs.key if line[column] is not None)
+            rows.append(["only one has it", name, key, "", *((where, "", "", "") if line["who"] == 0 else ("", "", where, ""))])
+    with owner_only():
+        write_rows(path, rows)

@@ -18,21 +18,21 @@ def options(one) -> None:
     one.add_argument("--patients", nargs="+", default=[], metavar="PSEUDONYM", help="today's patients, in the order in which they come")
     one.add_argument("--list", type=Path, metavar="FILE", help="a text file or CSV file with one pseudonym a line, in its first column")
     one.add_argument("--date", metavar="DATE", help="the day printed: YYYY-MM-DD (default: today); nothing later in the log counts")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.plan(one)
     one.add_argument("--out", type=Path, default=Path("day_sheets.html"), metavar="FILE.html", help="file to write (default: day_sheets.html)")
 
 
 def run(options) -> int:
     """Write the sheets; a patient the store does not know gets a blank one."""
     from outcomes.analyses import day_sheets
-    from outcomes.commands.due import plan_on
+    from outcomes.neutral import unwritable
     from outcomes.present.day_sheets import PER_PAGE, write
     from outcomes.store import open_store
 
     patients = wanted(options)
     if options.out.suffix.lower() != ".html":
         raise Misuse(f"--out {options.out.name}: day sheets are written as an .html file, which any browser prints.")
-    plan = plan_on(options.plan, options.date or "today")
+    plan = arguments.plan_on(options.plan, options.date or "today", "--date")
     day = plan["audit"]["closing_day"]
     progress = Progress(quiet=options.quiet)
     with open_store(options.store, read_only=True) as store:
@@ -43,7 +43,7 @@ def run(options) -> int:
     try:
         write(pages, day, options.out)
     except OSError as problem:
-        raise Misuse(f"{options.out.name} cannot be written: {problem.strerror or 'the system gave no reason'}. Close it in other programs, or give another place.") from None
+        raise unwritable(options.out, problem) from None
     new = [place for place, patient in enumerate(patients, 1) if patient not in known]
     leaves = -(-len(pages) // PER_PAGE)
     print(f"Wrote {options.out}: {len(pages)} sheet{'s' if len(pages) != 1 else ''} on {leaves} A4 page{'s' if leaves != 1 else ''}. Open it in a browser and print it."

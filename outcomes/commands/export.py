@@ -14,7 +14,7 @@ def options(one) -> None:
     """The store, the folder and the plan."""
     arguments.store(one)
     one.add_argument("--out", type=Path, required=True, help="folder to write")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML), by which part histories and endpoint times are derived")
+    arguments.plan(one, ", by which part histories and endpoint times are derived")
 
 
 def run(options) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.errors import DataProblem, Misuse
+from outcomes.errors import Misuse
 from outcomes.progress import Progress
 
 SENTENCE = "how many more patients or months each open question takes, at the log's own pace"
@@ -14,7 +14,7 @@ SENTENCE = "how many more patients or months each open question takes, at the lo
 def options(one) -> None:
     """The store, the plan, and a table if wanted."""
     arguments.store(one)
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.plan(one)
     one.add_argument("--out", type=Path, metavar="FILE.csv", help="write the same as a table")
 
 
@@ -31,8 +31,7 @@ def run(options) -> int:
         raise Misuse(f"--out is a table: give it a name ending in .csv, not {options.out.name}.")
     plan, progress = read_plan(options.plan), Progress(quiet=options.quiet)
     with open_store(options.store, read_only=True) as store:
-        if store.connection.execute("SELECT count(*) FROM visits").fetchone() == (0,):
-            raise DataProblem(f"{options.store.name} holds no visit, so nothing can be planned from it.")
+        arguments.with_visits(store, options.store, "nothing can be planned from it")
         with progress.step("Deriving part histories"):
             log = read_log(store.connection, plan)
         with progress.step("Working out what is missing"):

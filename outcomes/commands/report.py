@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.errors import DataProblem, Misuse
+from outcomes.errors import Misuse
 from outcomes.progress import Progress
 
 SENTENCE = "write reports from the store, or say whether a report is still what its manifest says"
@@ -18,7 +18,7 @@ def options(one) -> None:
     one.add_argument("names", nargs="*", metavar="NAME", help="reports to write (default: clinic_audit), by name or as the path of your own script")
     one.add_argument("--store", type=Path, help="the store's file; with --verify the report is made again from it and compared")
     one.add_argument("--out", type=Path, help="folder to write")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML); with --verify it is compared with the report's plan")
+    arguments.plan(one, "; with --verify it is compared with the report's plan")
     one.add_argument("--verify", type=Path, metavar="MANIFEST", help="say which file, package, input, setting or store content differs from this manifest.json; writes nothing")
 
 
@@ -43,9 +43,7 @@ def write(names: list[str], store_path: Path, out: Path, plan, progress: Progres
     if twice:
         raise Misuse(f"Two reports would be written into the folder {twice[0]}: name each once, or give the script another file name.")
     with open_store(store_path, read_only=True) as store:
-        if store.connection.execute("SELECT count(*) FROM visits").fetchone() == (0,):
-            raise DataProblem(f"{Path(store_path).name} holds no visit, so there is nothing to report. Write the visits into the day sheet, "
-                              "one line for each denture seen, and run the command again.")
+        arguments.with_visits(store, store_path, "there is nothing to report")
         out = arguments.folder(out)
         for name, writer in writers:
             page = writer(store, plan, out if len(names) == 1 else arguments.folder(out / name), progress)

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.errors import DataProblem, Misuse
+from outcomes.errors import Misuse
 from outcomes.progress import Progress
 
 SENTENCE = "write a packet of totals for a study club, and a page of every number that leaves"
@@ -31,8 +31,7 @@ def run(options) -> int:
 
     plan, progress = read_plan(options.plan), Progress(quiet=options.quiet)
     with open_store(options.store, read_only=True) as store:
-        if store.connection.execute("SELECT count(*) FROM visits").fetchone() == (0,):
-            raise DataProblem(f"{options.store.name} holds no visit, so there is nothing to share.")
+        arguments.with_visits(store, options.store, "there is nothing to share")
         releases = open_releases(options.store)
         with progress.step("Deriving part histories"):
             log = read_log(store.connection, plan)

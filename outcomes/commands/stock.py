@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.commands.due import visits_of
 from outcomes.errors import DataProblem, Misuse
 from outcomes.progress import Progress
 
@@ -16,7 +15,7 @@ def options(one) -> None:
     """The store, how far ahead, and where the table goes."""
     arguments.store(one)
     one.add_argument("--months", type=float, help="how far ahead (default: the plan's months)")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.plan(one)
     one.add_argument("--out", type=Path, metavar="DIR|FILE.csv", help="folder for stock.csv and stock_past_years.csv, or one file for the forecast")
 
 
@@ -30,12 +29,10 @@ def run(options) -> int:
 
     if options.months is not None and not 0.5 <= options.months <= 60:
         raise Misuse("--months takes a number from 0.5 to 60.")
-    out = options.out
-    if out is not None and out.suffix and out.suffix.lower() != ".csv" and not out.is_dir():
-        raise Misuse(f"--out {out.name}: the forecast is written as .csv, or name a folder.")
+    out, single = options.out, arguments.one_file(options.out, "the forecast is", ".csv")
     progress, plan = Progress(quiet=options.quiet), read_plan(options.plan)
     with open_store(options.store, read_only=True) as store:
-        visits_of(store, options.store, plan)
+        arguments.with_visits(store, options.store, "nobody is known", plan)
         with progress.step("Deriving part histories"):
             log = read_log(store.connection, plan)
         with progress.step("Following every insert on"):
@@ -46,7 +43,6 @@ def run(options) -> int:
     for line in [*drawer.lines(found), *drawer.sentences(found, log)]:
         print(line)
     if out is not None:
-        single = out.suffix.lower() == ".csv"
         folder = out.parent if single else out
         written = [tables.write(found.rows, folder, out.stem if single else "stock")]
         written += [] if single else [tables.write(found.past, folder, "stock_past_years")]

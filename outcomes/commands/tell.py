@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from outcomes.commands import arguments
-from outcomes.commands.due import visits_of
 from outcomes.errors import DataProblem, Misuse
 from outcomes.progress import Progress
 
@@ -16,7 +15,7 @@ def options(one) -> None:
     """The store, how far ahead, and where the leaflet goes."""
     arguments.store(one)
     one.add_argument("--years", type=float, help="so far ahead, and nothing for a shorter time (default: the plan's years, or the longest shorter that enough patients were followed for)")
-    one.add_argument("--plan", type=Path, help="the clinic's own plan (TOML)")
+    arguments.plan(one)
     one.add_argument("--out", type=Path, metavar="DIR|FILE.html", help="folder for tell.html (one A4 side for the chair) and tell.csv, or the leaflet's file")
 
 
@@ -30,12 +29,10 @@ def run(options) -> int:
 
     if options.years is not None and not 0.25 <= options.years <= 20:
         raise Misuse("--years takes a number from 0.25 (three months) to 20.")
-    out = options.out
-    if out is not None and out.suffix and out.suffix.lower() != ".html" and not out.is_dir():
-        raise Misuse(f"--out {out.name}: the leaflet is written as .html, or name a folder.")
+    out, single = options.out, arguments.one_file(options.out, "the leaflet is", ".html")
     progress, plan = Progress(quiet=options.quiet), read_plan(options.plan)
     with open_store(options.store, read_only=True) as store:
-        visits_of(store, options.store, plan)
+        arguments.with_visits(store, options.store, "nobody is known", plan)
         with progress.step("Deriving part histories"):
             log = read_log(store.connection, plan)
         with progress.step("Counting people"):
@@ -45,7 +42,6 @@ def run(options) -> int:
     for line in tell.lines(told):
         print(line)
     if out is not None:
-        single = out.suffix.lower() == ".html"
         folder = out.parent if single else out
         folder.mkdir(parents=True, exist_ok=True)
         written = [sheet.write(tell.sheet(told), out if single else out / "tell.html")]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 import warnings
@@ -14,7 +13,7 @@ from outcomes.errors import Misuse
 from outcomes.intake import extensions, to_do
 from outcomes.intake.problems import COLUMNS, place
 from outcomes.intake.words import visible
-from outcomes.neutral import neutral
+from outcomes.neutral import neutral, unwritable, write_rows
 
 MOST_ROWS = 20_000  # a CSV file up to this long is copied whole; of a longer one only the lines with problems
 
@@ -27,15 +26,7 @@ def write_problems(checked, path: str | Path) -> Path:
     """
     path = _free(checked, path)
     separator = ";" if any("separator semicolon" in one for one in checked.decisions) else ","
-    try:
-        with open(path, "w", encoding="utf-8-sig", newline="") as file:
-            writer = csv.writer(file, delimiter=separator)
-            writer.writerow(["where", *COLUMNS])
-            for problem in checked.problems.itertuples(index=False):
-                writer.writerow([neutral(place(problem)), *(neutral(value) for value in problem)])
-    except OSError as problem:
-        raise _unwritable(path, problem) from None
-    return path
+    return write_rows(path, [["where", *COLUMNS], *([place(problem), *problem] for problem in checked.problems.itertuples(index=False))], separator=separator)
 
 
 def marked_copy(checked, path: str | Path) -> list[Path]:
@@ -61,7 +52,7 @@ def marked_copy(checked, path: str | Path) -> list[Path]:
         try:
             target.write_bytes(extensions.carry_over(original, whole.getvalue()) if own else whole.getvalue())
         except OSError as problem:
-            raise _unwritable(target, problem) from None
+            raise unwritable(target, problem) from None
         out.append(target)
     return out
 
@@ -71,10 +62,6 @@ def _free(checked, path: str | Path) -> Path:
     if any(path.resolve() == Path(one).resolve() for one in checked.paths):
         raise Misuse(f"{path.name} is one of the files that were checked. Give another name, so that the log is not overwritten.")
     return path
-
-
-def _unwritable(path: Path, problem: OSError) -> Misuse:
-    return Misuse(f"{path.name} cannot be written: {problem.strerror or 'the system gave no reason'}. Close it in other programs, or give another place.")
 
 
 def _copy_of_workbook(original: Path):

@@ -7,14 +7,11 @@ import datetime
 import io
 import math
 import numbers
-import re
 from pathlib import Path
 
 import pandas as pd
 
-from outcomes.neutral import ESCAPED, PATTERN
-
-_RISKY = re.compile(f"{PATTERN}|{ESCAPED}")
+from outcomes.neutral import guarded
 
 
 def cell(value):
@@ -33,8 +30,7 @@ def cell(value):
         return "" if math.isnan(value) else ("not reached" if math.isinf(value) else float(value))
     if isinstance(value, (datetime.date, datetime.datetime)):
         return f"{value:%Y-%m-%d}"
-    text = str(value)
-    return "'" + text if _RISKY.match(text) else text
+    return guarded(str(value))
 
 
 def as_csv(frame: pd.DataFrame) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.errors import Misuse
-from outcomes.intake.copies import neutral
+from outcomes.neutral import write_rows
 from outcomes.store.layout import quoted
 from outcomes.store.private import owner_only
 from outcomes.store.report import Counts, counted, joined, rows, was
@@ -88,18 +87,10 @@ class Changes:
 
     def write(self, path: str | Path) -> Path:
         """Every line with keys and contents as a CSV file that only its owner can read. Raises Misuse where it cannot be written."""
-        path = Path(path)
-        try:
-            with owner_only(), open(path, "w", encoding="utf-8-sig", newline="") as file:
-                writer = csv.writer(file)
-                writer.writerow(["what", *CELLS])
-                for one in self.cells.itertuples(index=False):
-                    writer.writerow(["changed", *(neutral(value) for value in one)])
-                for one in self.rows.itertuples(index=False):
-                    writer.writerow([one.what, one.table, neutral(one.key), "", "", "", neutral(one.file), neutral(one.sheet), one.line])
-        except OSError as problem:
-            raise Misuse(f"The changes could not be written to {path.name}: {problem.strerror or 'the system gave no reason'}. Close the file elsewhere, or give another name.") from None
-        return path
+        cells = [["changed", *one] for one in self.cells.itertuples(index=False)]
+        whole = [[one.what, one.table, one.key, "", "", "", one.file, one.sheet, one.line] for one in self.rows.itertuples(index=False)]
+        with owner_only():
+            return write_rows(Path(path), [["what", *CELLS], *cells, *whole])
 
 
 def _cells(number: int) -> str:
