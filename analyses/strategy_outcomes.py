@@ -9,7 +9,7 @@ import pandas as pd
 
 from outcomes import longevity, satisfaction
 from outcomes.analyses.lifetimes import YEAR
-from outcomes.analyses.levels_paths import GONE, Paths
+from outcomes.analyses.levels_paths import Paths
 
 FEWEST = 5  # patients per arm still followed at the end of an outcome's span, and with an answer
 

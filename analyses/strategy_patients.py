@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 FEW_MISSING = 0.05  # share missing up to which patients without the value are left out; above, "not known" is a value of its own

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from outcomes.analyses import strategy_conversions, strategy_words
-from outcomes.analyses.answers import range_words
 from outcomes.analyses.methods import made_with
 from outcomes.present import words
 from outcomes.present.alike import alike

@@ -37,10 +37,6 @@ class Scenario:
         """This scenario with some settings replaced; Misuse where a section or setting is not known."""
         return Scenario(self.name, _laid_over(self._body, sections))
 
-    def as_dict(self) -> dict:
-        """The settings as nested plain dicts (a copy)."""
-        return copy.deepcopy(self._body)
-
     @property
     def days(self) -> int:
         """Days from the start of the log to its closing day."""

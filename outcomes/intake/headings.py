@@ -33,13 +33,6 @@ def table_of(name: str, *, inside: bool = False) -> str | None:
     return None
 
 
-def likely_table(headings: list[str]) -> str | None:
-    """The table whose needed columns all stand among the headings, if there is just one: for a suggestion, never to decide."""
-    have = {plain(heading) for heading in headings}
-    fits = [table.name for table in schemas.tables().values() if all(plain(c.name) in have for c in table.columns if c.required)]
-    return fits[0] if len(fits) == 1 else None
-
-
 def known(table: schemas.Table, headings: list[str]) -> int:
     """How many of these headings name a column of the table."""
     if table.door == "mapped":

@@ -12,7 +12,7 @@ from outcomes.intake import date_forms, dates, notations, numbers, units
 from outcomes.intake.mapping import Mapping, Taken
 from outcomes.intake.source import Options, Reading, Refused
 from outcomes.intake.typed import text_of
-from outcomes.intake.words import fold, meanings, suggestion
+from outcomes.intake.words import fold, meanings
 
 _COUNTED = ("date", "number", "whole", "position", "positions", "levels", "phrases")
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
 from outcomes import schemas
-from outcomes.present import letters
 from outcomes.present.palette import LIGHT, style_variables
+from outcomes.present.self_contained import self_contained
 
-HERE = Path(__file__).resolve().parent
 PER_PAGE = 2
 PLACES = 8  # positions of one denture that fit; more than eight in one jaw are hardly ever set
 COLUMNS = ("position", "attachment", "level now", "insert since", "housing since", "abutment since", "last looked at")
@@ -78,16 +76,8 @@ def set_up_headings() -> list[str]:
 
 def render(pages: list[DenturePage], day: str, note: str = "") -> str:
     """The sheets as one self-contained HTML text; everything that comes from a log is escaped."""
-    import jinja2
-    from markupsafe import Markup
-
-    kitchen = jinja2.Environment(loader=jinja2.FileSystemLoader(HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined)
     leaves = [pages[at: at + PER_PAGE] for at in range(0, len(pages), PER_PAGE)]
-    marker = "/*letters*/"
-    html = kitchen.get_template("day_sheets.html").render(leaves=leaves, day=day, note=note, boxes=boxes, columns=COLUMNS, set_up=set_up_headings(), lines=range(SET_UP_LINES), style=Markup(marker))
-    text = re.sub(r"<[^>]*>", "", html)
-    style = "\n".join([letters.faces(text), f":root {{ {style_variables(LIGHT)} }}", (HERE / "day_sheets.css").read_text(encoding="utf-8").strip()])
-    return html.replace(marker, style, 1)
+    return self_contained("day_sheets", lambda html: f":root {{ {style_variables(LIGHT)} }}", leaves=leaves, day=day, note=note, boxes=boxes, columns=COLUMNS, set_up=set_up_headings(), lines=range(SET_UP_LINES))
 
 
 def write(pages: list[DenturePage], day: str, path: Path, note: str = "") -> Path:

@@ -5,23 +5,17 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from outcomes.present import content, letters
+from outcomes.present import content
 from outcomes.present.palette import DARK, LIGHT, dark_twin, style_variables
-
-HERE = Path(__file__).resolve().parent
+from outcomes.present.self_contained import self_contained
 
 
 def render(report: content.Report) -> str:
     """The page as HTML text; everything that comes from a log is escaped."""
-    import jinja2
     from markupsafe import Markup
 
-    kitchen = jinja2.Environment(loader=jinja2.FileSystemLoader(HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined)
     most = {"answers": content.MOST_ANSWERS, "steps": content.MOST_STEPS, "doubts": content.MOST_DOUBTS, "verdicts": content.MOST_VERDICTS}
-    marker = "/*letters*/"
-    html = kitchen.get_template("page.html").render(report=report, most=most, bar=lambda answer: Markup(_bar(answer)), style=Markup(marker))
-    style = "\n".join([letters.faces(_text(html)), _colours(html), (HERE / "page.css").read_text(encoding="utf-8").strip()])
-    return html.replace(marker, style, 1)
+    return self_contained("page", _colours, also="✓✗?·…–", report=report, most=most, bar=lambda answer: Markup(_bar(answer)))
 
 
 def write(report: content.Report, out: Path) -> Path:
@@ -29,10 +23,6 @@ def write(report: content.Report, out: Path) -> Path:
     path = out / "index.html"
     path.write_text(render(report), encoding="utf-8", newline="\n")
     return path
-
-
-def _text(html: str) -> str:
-    return re.sub(r"<[^>]*>", "", html) + "✓✗?·…–"
 
 
 def _colours(html: str) -> str:

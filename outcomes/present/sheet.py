@@ -7,12 +7,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from outcomes.present import letters
 from outcomes.present.content import Notice, Prose
 from outcomes.present.palette import DARK, LIGHT, style_variables
+from outcomes.present.self_contained import self_contained
 
-HERE = Path(__file__).resolve().parent
-TICK = "☐"
 TEN = 10
 
 
@@ -79,18 +77,8 @@ class Sheet:
 
 def render(sheet: Sheet) -> str:
     """The sheet as HTML text; everything that comes from a log is escaped."""
-    import jinja2
-    from markupsafe import Markup
-
-    kitchen = jinja2.Environment(loader=jinja2.FileSystemLoader(HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined)
-    marker = "/*letters*/"
-    html = kitchen.get_template("sheet.html").render(sheet=sheet, tick=TICK, style=Markup(marker))
-    import re
-
-    text = re.sub(r"<[^>]*>", "", html)
-    dark = f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {style_variables(DARK)} }} }}"
-    style = "\n".join([letters.faces(text), f":root {{ {style_variables(LIGHT)} }}", dark, (HERE / "sheet.css").read_text(encoding="utf-8").strip()])
-    return html.replace(marker, style, 1)
+    colours = f":root {{ {style_variables(LIGHT)} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{ {style_variables(DARK)} }} }}"
+    return self_contained("sheet", lambda html: colours, sheet=sheet)
 
 
 def write(sheet: Sheet, path: Path) -> Path:

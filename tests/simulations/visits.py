@@ -6,7 +6,7 @@ import numpy as np
 
 from outcomes.longevity import interval_mean_difference, kaplan_meier, restricted_mean_difference, turnbull
 
-from .clinic import NEVER, Found, Parts, fit_parts, look, survival
+from .clinic import NEVER, Found, fit_parts, look, survival
 from .shares import THREE_YEARS, TWO_YEARS, ends, holds
 
 FIVE_YEARS = 1826.0
