@@ -10,6 +10,38 @@ import pytest
 from outcomes.cli import main
 
 
+@pytest.fixture
+def run(capsys):
+    """``run(*words)``: a command as it is typed; its exit status and all it said, which is never a traceback."""
+
+    def go(*words) -> tuple[int, str]:
+        try:
+            status = main([str(word) for word in words])
+        except SystemExit as stop:  # argparse answers misuse this way
+            status = stop.code
+        out = capsys.readouterr()
+        said = out.out + out.err
+        assert "Traceback" not in said
+        return status, said
+
+    return go
+
+
+@pytest.fixture(scope="session")
+def clinic_of(tmp_path_factory):
+    """``clinic_of(patients)``: the store of an invented clinic of so many, loaded once; for reading only."""
+    from outcomes import synthetic_data
+
+    @cache
+    def load(patients: int) -> Path:
+        folder = tmp_path_factory.mktemp("clinic")
+        files = synthetic_data.write(synthetic_data.simulate("demo", patients=patients, seed=4), folder / "files", form="day sheet", file="csv")
+        assert main(["load", "--quiet", *[str(path) for path in files], "--store", str(folder / "clinic.duckdb")]) == 0
+        return folder / "clinic.duckdb"
+
+    return load
+
+
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> Path:
     """The demo clinic, loaded; its store is what every report is made from."""

@@ -10,20 +10,6 @@ import pytest
 from outcomes.cli import main
 
 
-@pytest.fixture
-def run(capsys):
-    def go(*words):
-        try:
-            status = main([str(word) for word in words])
-        except SystemExit as stop:
-            status = stop.code
-        out = capsys.readouterr()
-        assert "Traceback" not in out.out + out.err
-        return status, out.out + out.err
-
-    return go
-
-
 @pytest.fixture(scope="module")
 def store(tmp_path_factory):
     """A simulated clinic of ninety patients, loaded as its files."""

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from outcomes.cli import main
 
 PATIENTS = "patient_id;audit_consent\nP1;yes\nP2;yes\n"
 LEVELS = "level;system;retention;unit\nlight;A;6,7;N\nmedium;A;12;N\n"
@@ -28,21 +27,6 @@ def clinic(folder: Path, **changed: str | bytes | None) -> Path:
         if text is not None:
             (folder / f"{name}.csv").write_bytes(text if isinstance(text, bytes) else text.encode())
     return folder
-
-
-@pytest.fixture
-def run(capsys):
-    def go(*words) -> tuple[int, str]:
-        try:
-            status = main([str(w) for w in words])
-        except SystemExit as stop:  # argparse answers misuse this way
-            status = stop.code
-        out = capsys.readouterr()
-        said = out.out + out.err
-        assert "Traceback" not in said
-        return status, said
-
-    return go
 
 
 def test_a_clean_log_checks_loads_and_shows_its_history(tmp_path, run):

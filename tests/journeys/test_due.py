@@ -13,20 +13,6 @@ SET_UP = "patient;arch;position;fitted_on;attachment;level\n" + "".join(f"{name}
 DAYS = "patient;date;reason;parts_checked;snap;inserts_changed;why;worn_at;level_now\n" + "".join(f"{name};2022-03-01;delivery;all;just right;;;;\n" for name in ("P1", "P2", "=P3")) + "P1;2023-03-02;recall;all;a bit loose;all;worn;33;light\nP2;2024-02-01;recall;all;just right;none;;;\n=P3;2022-03-10;review;all;just right;none;;;\n"
 
 
-@pytest.fixture
-def run(capsys):
-    def go(*words) -> tuple[int, str]:
-        try:
-            status = main([str(w) for w in words])
-        except SystemExit as stop:
-            status = stop.code
-        out = capsys.readouterr()
-        assert "Traceback" not in out.out + out.err
-        return status, out.out + out.err
-
-    return go
-
-
 @pytest.fixture(scope="module")
 def store(tmp_path_factory):
     folder = tmp_path_factory.mktemp("clinic")
@@ -80,3 +66,10 @@ def test_an_empty_store_has_nobody_to_recall(run, tmp_path):
         pass
     status, said = run("due", "--store", tmp_path / "empty.duckdb", "--out", tmp_path / "out")
     assert status == 1 and "holds no visit" in said and not (tmp_path / "out").exists()
+
+
+def test_a_folder_with_a_dot_in_its_name_is_a_folder(store, run, tmp_path):
+    (tmp_path / "week.41").mkdir()
+    status, said = run("due", "--store", store, "--on", "2024-09-01", "--out", tmp_path / "week.41")
+    assert status == 0 and {"due.csv", "due.html", "due.ics"} <= {path.name for path in (tmp_path / "week.41").iterdir()}
+    assert run("due", "--store", store, "--out", tmp_path / "list.xlsx")[0] == 2

@@ -6,35 +6,10 @@ import csv
 
 import pytest
 
-from outcomes.cli import main
-
 
 @pytest.fixture
-def run(capsys):
-    def go(*words) -> tuple[int, str]:
-        try:
-            status = main([str(w) for w in words])
-        except SystemExit as stop:
-            status = stop.code
-        out = capsys.readouterr()
-        assert "Traceback" not in out.out + out.err
-        return status, out.out + out.err
-
-    return go
-
-
-def loaded(folder, patients: int):
-    from outcomes import synthetic_data
-
-    clinic = synthetic_data.simulate("demo", patients=patients, seed=4)
-    files = synthetic_data.write(clinic, folder / "files", form="day sheet", file="csv")
-    assert main(["load", "--quiet", *[str(path) for path in files], "--store", str(folder / "clinic.duckdb")]) == 0
-    return folder / "clinic.duckdb"
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory):
-    return loaded(tmp_path_factory.mktemp("clinic"), 60)
+def store(clinic_of):
+    return clinic_of(70)
 
 
 def test_the_table_on_the_terminal_and_in_the_file_say_the_same(store, run, tmp_path):
@@ -50,13 +25,12 @@ def test_twice_the_same_forecast(store, run):
     assert run("stock", "--store", store, "--quiet") == run("stock", "--store", store, "--quiet")
 
 
-def test_too_small_a_log_is_refused_with_its_counts(run, tmp_path):
+def test_too_small_a_log_is_refused_with_its_counts(clinic_of, run, tmp_path):
     from outcomes.store import open_store
 
-    small = loaded(tmp_path, 20)
     plan = tmp_path / "plan.toml"
     plan.write_text("[stock]\nminimum_patients = 50\n")
-    status, said = run("stock", "--store", small, "--plan", plan, "--out", tmp_path / "out")
+    status, said = run("stock", "--store", clinic_of(20), "--plan", plan, "--out", tmp_path / "out")
     assert status == 1 and "No forecast: it takes at least 50 patients" in said and "The last year took" in said and not (tmp_path / "out").exists()
     with open_store(tmp_path / "empty.duckdb", create=True):
         pass

@@ -6,35 +6,10 @@ import subprocess
 
 import pytest
 
-from outcomes.cli import main
-
 
 @pytest.fixture
-def run(capsys):
-    def go(*words) -> tuple[int, str]:
-        try:
-            status = main([str(w) for w in words])
-        except SystemExit as stop:
-            status = stop.code
-        out = capsys.readouterr()
-        assert "Traceback" not in out.out + out.err
-        return status, out.out + out.err
-
-    return go
-
-
-def loaded(folder, patients: int):
-    from outcomes import synthetic_data
-
-    clinic = synthetic_data.simulate("demo", patients=patients, seed=4)
-    files = synthetic_data.write(clinic, folder / "files", form="day sheet", file="csv")
-    assert main(["load", "--quiet", *[str(path) for path in files], "--store", str(folder / "clinic.duckdb")]) == 0
-    return folder / "clinic.duckdb"
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory):
-    return loaded(tmp_path_factory.mktemp("clinic"), 70)
+def store(clinic_of):
+    return clinic_of(70)
 
 
 def test_terminal_leaflet_and_table_say_the_same(store, run, tmp_path):
@@ -51,10 +26,10 @@ def test_beyond_the_follow_up_only_what_has_no_horizon_is_said(store, run):
     assert "not said for 15 years" in said and "within 15 years" not in said
 
 
-def test_a_log_too_small_to_tell_anything_is_a_problem_of_the_data(run, tmp_path):
+def test_a_log_too_small_to_tell_anything_is_a_problem_of_the_data(clinic_of, run, tmp_path):
     plan = tmp_path / "plan.toml"
     plan.write_text("[tell]\nfollowed = 500\n")
-    status, said = run("tell", "--store", loaded(tmp_path, 20), "--plan", plan, "--out", tmp_path / "out")
+    status, said = run("tell", "--store", clinic_of(20), "--plan", plan, "--out", tmp_path / "out")
     assert status == 1 and "Nothing may be told" in said and not (tmp_path / "out").exists()
 
 
