@@ -212,7 +212,9 @@ def _moved(label: str, moved: set[str]) -> str:
 
 def _upkeep(visits, hidden: dict[str, str], moved: set[str], rule: Rule) -> dict:
     withheld = "its counts are hidden" if UPKEEP[0] in hidden else _moved(UPKEEP[0], moved) or _moved(UPKEEP[1], moved)
-    rate, low, high, _ = visits.rate()
+    rate, low, high, note = visits.rate()
+    if not withheld and rate > 0 and note:
+        withheld = "too few patients for an error that counts the visits of one patient together"
     if not withheld and not (rate > 0 and np.isfinite(low) and low > 0):
         withheld = "nobody came unplanned"
     if withheld:

@@ -98,13 +98,13 @@ def _mean_so_far(unit: pd.Series, begun: pd.Series, ended: pd.Series, calls: pd.
 
 
 def upkeep(log) -> Upkeep:
-    """Visits per patient from the first denture (or the first visit in the log, for those who came with one) to the end of care, or of the last denture."""
+    """Visits per patient from the first denture (or the first visit in the log, for those who came with one) to the end of care, or of the last denture; nobody without an overdenture."""
     seen = log.visits[log.visits["seen"]]
     by_day = seen.groupby(["patient_id", "day"])
     days = pd.DataFrame({"problem": by_day["problem"].any(), "minutes": by_day["minutes"].sum(min_count=1)}).reset_index()
     first_visit = days.groupby("patient_id")["day"].min()
     delivered = log.dentures.groupby("patient_id")["delivered_on"].min()
-    start = pd.concat([first_visit, delivered], axis=1).dropna(subset=["day"])
+    start = pd.concat([first_visit[first_visit.index.isin(log.dentures["patient_id"])], delivered], axis=1).dropna(subset=["day"])
     fresh = start["delivered_on"] >= start["day"].min()
     begun = start.max(axis=1)
     dentures = in_service(log)

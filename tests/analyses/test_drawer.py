@@ -130,6 +130,7 @@ def test_the_recorded_study_holds_its_ranges():
             assert whole.loc[(what, of), "held"] >= 0.8 - 3 * np.sqrt(0.16 / study["clinics"]), (what, of)
         assert whole.loc[(what, "all levels together"), "used_over_forecast"] == pytest.approx(1, abs=0.1)
     assert drawer.HELD == (round(whole["held"].min(), 2), round(whole["held"].max(), 2))  # what the page says of it
+    assert drawer.USED == round(whole.loc[("replaced", "all levels together"), "used_over_forecast"], 2)
 
 
 @pytest.mark.slow

@@ -133,6 +133,13 @@ def test_watching_ends_with_the_last_denture_and_goes_on_with_the_next(small):
     assert upkeep(replace(small, dentures=another)).patients.set_index("patient_id").loc["A", "unplanned"] == 1
 
 
+def test_whoever_has_no_overdenture_lends_no_time_to_the_rate(small):
+    """D came once, was never fitted with one, and would count as four years and more without an unplanned visit."""
+    people = pd.concat([small.patients, small.patients.iloc[[0]].assign(patient_id="D", ends_on=pd.NaT)], ignore_index=True)
+    visits = pd.concat([small.visits, small.visits.iloc[[0]].assign(patient_id="D", reason="other", problem=False)], ignore_index=True)
+    assert upkeep(replace(small, patients=people, visits=visits)).years == upkeep(small).years
+
+
 def test_half_of_the_visits_beside_what_chance_alone_gathers(handmade):
     found = kinds(handmade.log(60), upkeep(handmade.log(60)))
     some, chance = found.half_from(1)

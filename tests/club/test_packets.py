@@ -3,12 +3,15 @@
 import json
 import re
 
+import pandas as pd
 import pytest
 
 from outcomes.analyses import club_packet, club_preview
+from outcomes.analyses.upkeep import Upkeep
 from outcomes.club import agree
 from outcomes.club.packet import as_text, read, sealed
 from outcomes.club.releases import open_releases, path_of
+from outcomes.club.rule import Rule
 from outcomes.errors import DataProblem, Misuse
 
 
@@ -63,6 +66,15 @@ def test_a_packet_changed_after_it_was_made_is_refused(files, alter, says):
 def test_contents_that_no_packet_holds_are_refused_even_with_a_fitting_checksum(files, alter):
     with pytest.raises(DataProblem, match="cannot be used"):
         read(change(files[0], alter, seal=True))
+
+
+def test_a_rate_whose_error_would_take_visits_as_independent_stays_at_home():
+    """Below the plan's test_patients the limits are exact ones for independent visits, from which no error by patient can be had."""
+    people = pd.DataFrame({"patient_id": range(15), "years": 3.0, "unplanned": [9, 6, 3] + [0] * 12, "fresh": True})
+    made = lambda few: club_packet._upkeep(Upkeep(people, pd.DataFrame(), 0.95, few), {}, set(), Rule("own", 10, 5, ""))  # noqa: E731
+    assert made(20)["rate"] is None and "too few patients" in made(20)["withheld"]
+    # By hand: rate 18/45; Σ(events − rate·years)² = 7.8² + 4.8² + 1.8² + 12·1.2²; error √(15/14 · that)/45 over the rate.
+    assert made(10)["rate"] == 0.4 and made(10)["error"] == pytest.approx((15 / 14 * (7.8**2 + 4.8**2 + 1.8**2 + 12 * 1.2**2)) ** 0.5 / 45 / 0.4, abs=1e-4)
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "null", '{"a": NaN}', '{"format": "outcomes packet 1", "format": "x"}', "[" * 100_000, "\x00\xff"])
