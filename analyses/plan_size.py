@@ -19,6 +19,7 @@ from outcomes.analyses.upkeep import upkeep
 from outcomes.present import words
 
 MONTHS = 12 / YEAR
+LATELY = 730  # days without a new patient after which the log has no pace any more
 MOST = 20_000  # patients; a larger number says that no clinic will settle it
 ENOUGH = "enough"
 
@@ -46,11 +47,12 @@ class Need:
 
 @dataclass(frozen=True)
 class Pace:
-    """New patients a month in the log: those whose first denture was delivered while it ran. ``per_month`` is nan where too few were."""
+    """New patients a month in the log: those whose first denture was delivered while it ran. ``per_month`` is nan where too few were, or none in the last two years (``stopped``)."""
 
     patients: int
     months: float
     per_month: float
+    stopped: bool = False
 
     def months_for(self, more: int | None) -> float:
         return float("nan") if more is None else more / self.per_month if more else 0.0
@@ -61,9 +63,11 @@ def pace(log) -> Pace:
     if not len(log.visits):
         return Pace(0, 0.0, float("nan"))
     first = log.dentures.sort_values("delivered_on", na_position="first").drop_duplicates("patient_id")
-    new = int((first["delivered_on"] > log.visits["day"].min()).sum())
-    months = (pd.Timestamp(log.closing) - log.visits["day"].min()).days * MONTHS
-    return Pace(new, months, new / months if new >= log.plan["planning"]["patients_for_pace"] and months >= 6 else float("nan"))
+    came = first.loc[first["delivered_on"] > log.visits["day"].min(), "delivered_on"]
+    new, closing = len(came), pd.Timestamp(log.closing)
+    months = (closing - log.visits["day"].min()).days * MONTHS
+    stopped = new >= log.plan["planning"]["patients_for_pace"] and came.max() <= closing - pd.Timedelta(days=LATELY)
+    return Pace(new, months, new / months if new >= log.plan["planning"]["patients_for_pace"] and months >= 6 and not stopped else float("nan"), stopped)
 
 
 def needs(log, connection) -> list[Need]:
@@ -129,7 +133,7 @@ def _of_share(log, name: str) -> Need:
     share = life.share_at(life.horizon)
     if share is None or math.isnan(share.low):
         return Need(question, "not known", asked, life.patients, None, "the log gives no likely range yet")
-    now = f"{words.estimated(share.value, life.patients)} at {words.span(share.years)} ({words.percent_range(share.low, share.high)})"
+    now = f"{words.estimated(share.value, life.patients)} still without it at {words.span(share.years)} ({words.percent_range(share.low, share.high)})"
     reach = (share.high - share.low) / 2
     effect = measured_effect(life, share.years * YEAR)
     basis = f"the range narrows with the root of the patients{f'; design effect {words.number(effect, 2)} in this log' if effect else ''}"

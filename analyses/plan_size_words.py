@@ -24,6 +24,8 @@ def sentences(found, speed) -> list[str]:
 
 
 def _pace(speed) -> str:
+    if speed.stopped:
+        return f"The log holds {words.count(speed.patients, 'new patient')} in {words.number(speed.months)} months, none of them in its last 24: how long more would take cannot be said."
     if math.isnan(speed.per_month):
         return f"The log holds {words.count(speed.patients, 'new patient')} in {words.number(speed.months)} months: too few, or too short a time, to say how long more would take."
     return f"The log gains {words.number(speed.per_month, 1)} new patients a month ({speed.patients} in {words.number(speed.months)} months)."

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import duckdb
+import pandas as pd
 import pytest
 
 from outcomes.analyses import plan_size, plan_size_words, standards
@@ -63,6 +64,16 @@ def test_months_are_those_of_the_logs_own_deliveries(found):
     for one in needs.values():
         if one.needed is not None:
             assert pace.months_for(one.more) == pytest.approx(one.more * pace.months / pace.patients)
+
+
+def test_a_clinic_that_fits_nobody_new_any_more_has_no_pace(found):
+    """The last delivery lies more than two years before the end: an average over the whole log would promise patients that do not come."""
+    log, needs, _ = found
+    later = replace(log, closing=(log.dentures["delivered_on"].max() + pd.Timedelta(days=731)).date())
+    pace = plan_size.pace(later)
+    assert pace.stopped and math.isnan(pace.per_month) and math.isnan(pace.months_for(5))
+    said = plan_size_words.sentences(list(needs.values()), pace)
+    assert "none of them in its last 24" in said[0] and not any("of deliveries at this pace" in one for one in said)
 
 
 def test_sentences_and_table_say_the_same(found):
