@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 
 from outcomes import intake
 from outcomes.errors import Misuse
-from outcomes.intake.copies import neutral
+from outcomes.neutral import neutral
 
 BAD = {"patients": [{"patient_id": "P1", "audit_consent": "yes", "sex": "femal"}, {"patient_id": "=HYPERLINK(1)", "audit_consent": "maybe", "sex": "female"}],
        "visits": [{"patient_id": "P1", "visited_on": "2023-02-29", "reason": "recall", "parts_checked": "all"}]}
