@@ -18,7 +18,7 @@ STRATA = ("first_insert", "arch", "sites", "attachment")
 HOW = ("A part belongs to the clinician who fitted it. Expected is what would have failed if all parts of the same kind (first or later, jaw, number of implants, attachment) had lasted alike. Parts in one mouth fail together, "
        "and the limits allow for it. Beyond the outer limits means: look into it. What was recorded, whom a clinician treats and chance come before anything else, and nobody is ranked.")  # fmt: skip
 METHOD = ("By clinician: observed and indirectly standardised expected failures by the day found (pooled Nelson–Aalen cumulative hazard by first or later part, jaw, number of implants and attachment); limits 1 ± z √(dispersion ÷ expected) at 95 % and "
-          f"99.8 % (Spiegelhalter 2005), the dispersion from squared differences by patient, at least 1. Counted shares: exact binomial limits around the share of all, for as many visits as are left after dividing by the dispersion, cut at 0 and 1. Shown only with {FEWEST_PATIENTS} patients and {FEWEST_EXPECTED:g} expected failures each, and {FEWEST_UNITS} such clinicians.")  # fmt: skip
+          f"99.8 % (Spiegelhalter 2005), the dispersion from squared differences by patient, at least 1. Counted shares: exact binomial limits around the share of all, for as many visits as are left after dividing by the dispersion, cut at 0 and 1, each tail counted alike. Shown only with {FEWEST_PATIENTS} patients and {FEWEST_EXPECTED:g} expected failures each, and {FEWEST_UNITS} such clinicians.")  # fmt: skip
 
 
 def compared(log, life):

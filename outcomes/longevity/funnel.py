@@ -195,15 +195,20 @@ class SharesFunnel:
         return self.done / self.rows
 
     def limits(self, rows, level: float) -> tuple[np.ndarray, np.ndarray]:
-        """(low, high): where the share of a unit of so many rows lies by chance alone with probability ``level``; within 0 and 1."""
-        return share_limits(self.target, np.maximum(np.floor(np.asarray(rows, float) / self.dispersion + 1e-9), 1), level)
+        """(low, high): where the share of a unit of so many rows lies by chance alone with probability ``level`` or more; within 0 and 1.
+
+        ``share_limits`` from below, and from above what it gives for what was left undone: as published, its upper limit would call a
+        count outside that chance reaches or passes more often than (1 − level)/2, such as 10 of 10 where 95 % is usual.
+        """
+        worth = np.maximum(np.floor(np.asarray(rows, float) / self.dispersion + 1e-9), 1)
+        return share_limits(self.target, worth, level)[0], 1 - share_limits(1 - self.target, worth, level)[0]
 
     def outside(self, level: float = LEVELS[1]) -> np.ndarray:
         """Units with enough patients whose share lies beyond the limits, on either side."""
         if not self.speaks:
             return np.zeros(len(self.units), dtype=bool)
         low, high = self.limits(self.rows, level)
-        return self.enough & ((self.share < low) | (self.share > high))
+        return self.enough & ((self.share < low - 1e-12) | (self.share > high + 1e-12))
 
     def table(self):
         """One row per unit: patients, rows, done, share, limits at 95 % and 99.8 %, whether it is shown. In the order of the names."""
@@ -217,7 +222,7 @@ class SharesFunnel:
 
 
 def counted_shares(done, unit, *, cluster) -> SharesFunnel:
-    """Shares of rows done, unit by unit, beside the share of all, with exact limits for chance.
+    """Shares of rows done, unit by unit, beside the share of all, with exact limits for chance, the same seen from what was done as from what was left undone.
 
     done: (n,) flags; unit: (n,) names, "" or None where nobody knows; cluster: (n,) patients. Limits: binomial, interpolated between
     counts (Spiegelhalter 2005, Stat Med 24:1185-1202, appendix), for rows ÷ dispersion independent ones. Dispersion: Σ over patients

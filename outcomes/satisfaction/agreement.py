@@ -41,8 +41,8 @@ def cohen_kappa(first, second, *, categories=None, weights=None, cluster=None, l
 
     κ = (po − pe) / (1 − pe) with po = Σ w_ij p_ij and pe = Σ w_ij p_i. p_.j. Its standard error is the root of the summed squares of
     κ's influence of each item, which without clusters is the large-sample formula of Fleiss, Cohen & Everitt. Limits are
-    κ ± z·se, cut at 1. kappa is nan where chance alone would agree in everything (one category only); without any
-    disagreement, or with fewer than two clusters, limits are nan.
+    κ ± z·se, cut at −1 and 1. kappa is nan where chance alone would agree in everything (one category only); without any
+    disagreement, without any agreement and no spread at all, or with fewer than two clusters, limits are nan.
 
     Raises ArgumentError for lengths that differ, codes not among the categories, and weights of the wrong shape.
     Sources: Cohen 1960 Educ Psychol Meas 20:37; Cohen 1968 Psychol Bull 70:213; Fleiss, Cohen & Everitt 1969 Psychol Bull 72:323.
@@ -80,7 +80,9 @@ def cohen_kappa(first, second, *, categories=None, weights=None, cluster=None, l
     if codes.max() < 1:
         return Agreement(float(kappa), nan, nan, nan, observed, expected, n, level, "no limits: all items belong together")
     se = float(np.sqrt(robust_covariance(influence[:, None], codes)[0, 0]))
-    return Agreement(float(kappa), se, float(kappa - z * se), float(min(kappa + z * se, 1.0)), observed, expected, n, level)
+    if se < 1e-12:
+        return Agreement(float(kappa), nan, nan, nan, observed, expected, n, level, "no limits: they differ in every item alike")
+    return Agreement(float(kappa), se, float(max(kappa - z * se, -1.0)), float(min(kappa + z * se, 1.0)), observed, expected, n, level)
 
 
 def _numbers(name: str, codes: list, place: dict) -> np.ndarray:

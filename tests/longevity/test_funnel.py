@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from outcomes.longevity import ArgumentError, expected_failures, share_limits
+from outcomes.longevity import ArgumentError, counted_shares, expected_failures, share_limits
+from outcomes.longevity.funnel import SharesFunnel
 from outcomes.longevity import funnel as numbers
 
 
@@ -126,3 +127,22 @@ def test_a_share_that_is_certain_and_half_a_person_are_refused():
 def test_worked_examples_in_docstrings():
     outcome = doctest.testmod(numbers)
     assert outcome.attempted > 0 and outcome.failed == 0
+
+
+@pytest.mark.parametrize("target", [0.5, 0.8, 0.95])
+def test_a_counted_share_is_outside_only_where_chance_goes_so_far_once_in_a_thousand(target):
+    """Each tail of the binomial law itself: P(X <= x) or P(X >= x) of at most 0.001 at 99.8 %, for every count of every number of rows."""
+    from scipy import stats
+
+    for rows in (10, 17, 40, 150):
+        funnel = SharesFunnel(("a",), np.array([rows]), np.array([0]), np.array([rows]), target, 1.0, 0)
+        low, high = (float(limit[0]) for limit in funnel.limits([rows], 0.998))
+        for count in range(rows + 1):
+            rare = min(stats.binom.cdf(count, rows, target), stats.binom.sf(count - 1, rows, target)) < 0.001
+            assert rare == (count / rows < low - 1e-12 or count / rows > high + 1e-12), (rows, count)
+
+
+def test_ten_of_ten_is_no_matter_to_look_into_where_nearly_everything_is_done():
+    rows = [(unit, 10 * place + one, not (unit == "e" and one < 3)) for place, unit in enumerate("abcde") for one in range(10)]
+    found = counted_shares([done for _, _, done in rows], [unit for unit, _, _ in rows], cluster=[patient for _, patient, _ in rows])
+    assert found.target == 0.94 and found.speaks and not found.outside()[:4].any()

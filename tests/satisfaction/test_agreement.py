@@ -101,6 +101,11 @@ def test_no_difference_gives_one_and_no_limits():
     assert found.kappa == pytest.approx(1) and math.isnan(found.low) and "not one difference" in found.note
 
 
+def test_no_agreement_at_all_gives_no_limits_of_no_width():
+    found = cohen_kappa(["a", "b"] * 5, ["b", "a"] * 5)
+    assert found.kappa == -1 and math.isnan(found.low) and "no limits" in found.note
+
+
 def test_every_item_twice_within_its_patient_leaves_the_limits_as_they_were():
     first, second = spread(COHEN)
     once = cohen_kappa(first, second)
