@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from calendar import monthrange
 from datetime import date, datetime
 from functools import lru_cache
+
+from outcomes.intake.dates import LENGTH
+from outcomes.intake.numbers import digits
 
 TOKENS = {"YYYY": r"(?P<YYYY>\d{4})", "YY": r"(?P<YY>\d{2})", "MMM": r"(?P<MMM>[^\W\d_]+\.?)", "MM": r"(?P<MM>\d{2})", "M": r"(?P<M>\d{1,2})", "DD": r"(?P<DD>\d{2})",
           "D": r"(?P<D>\d{1,2})", "hh": r"\d{1,2}", "mm": r"\d{2}", "ss": r"\d{2}(?:[.,]\d+)?"}
@@ -74,13 +76,8 @@ def read(value, form: str, *, months: tuple[str, ...] = (), years_ahead: int = 0
     return _kept(f"{year:04d}-{month:02d}" + (f"-{int(day):02d}" if day else ""), keep)
 
 
-def digits(text: str) -> str:
-    """The text with the decimal digits of every script as 0 to 9."""
-    return text if text.isascii() else "".join(str(unicodedata.decimal(letter)) if letter.isdecimal() else letter for letter in text)
-
-
 def _kept(text: str, keep: str) -> str:
-    return text if text == "not known" else text[: {"day": 10, "month": 7, "year": 4}[keep]]
+    return text if text == "not known" else text[: LENGTH[keep]]
 
 
 def _century(two: int, years_ahead: int, today: date) -> int:

@@ -7,6 +7,7 @@ from calendar import monthrange
 from datetime import date, datetime, timedelta
 
 PRECISIONS = ("day", "month", "year", "not known")
+LENGTH = {"day": 10, "month": 7, "year": 4}  # letters of a date as precise as it is known: 2024-03-14, 2024-03, 2024
 EARLIEST, LATEST = 1900, 2100  # years a bare number may mean
 
 _ISO = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ](\d\d):(\d\d)(?::(\d\d)(?:\.0+)?)?)?")

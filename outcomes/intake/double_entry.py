@@ -11,6 +11,7 @@ import pandas as pd
 from outcomes import schemas
 from outcomes.errors import DataProblem
 from outcomes.intake import checked, numbering, wide
+from outcomes.intake.dates import LENGTH
 from outcomes.intake.decisions import decide
 from outcomes.intake.headings import letter
 from outcomes.intake.source import Options, Sheet
@@ -141,8 +142,7 @@ def _as_text(frame: pd.DataFrame, table: schemas.Table, sheet: Sheet) -> pd.Data
     for column in table.columns:
         values = frame[column.name].astype(object)
         if column.type == "date":
-            widths = {"day": 10, "month": 7, "year": 4}
-            texts = [None if not isinstance(word, str) else "not known" if word == "not known" else day.isoformat()[: widths[word]]
+            texts = [None if not isinstance(word, str) else "not known" if word == "not known" else day.isoformat()[: LENGTH[word]]
                      for day, word in zip(frame[column.name], frame[column.name + "_precision"].astype(object))]
         elif column.type in ("number", "whole"):
             texts = [None if pd.isna(value) else f"{value:g}" if abs(value) < 1e5 else str(value) for value in values]

@@ -53,7 +53,6 @@ def examples(book, names: tuple[str, ...]) -> None:
     """Add the sheet of worked examples: lines as they would stand in each sheet, in the columns of each sheet."""
     from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 
-
     sheet = book.create_sheet(EXAMPLES)
     plain, quiet = Font(name=FONT, color=INK), Font(name=FONT, italic=True, color=QUIET)
     banner = sheet.cell(1, 1, "Examples, never loaded: this sheet only shows how lines look in the other sheets.")
@@ -93,7 +92,6 @@ def key(book, names: tuple[str, ...], shown: list[Mark]) -> None:
     """Add the plain sheet that explains how to keep the log, every colour, every column and every word."""
     from openpyxl.styles import Alignment, Font, PatternFill
 
-
     sheet = book.create_sheet(KEY)
     for letter, wide in zip("ABCD", WIDTHS):
         sheet.column_dimensions[letter].width = wide
@@ -123,7 +121,6 @@ def key(book, names: tuple[str, ...], shown: list[Mark]) -> None:
 
 
 def _lines(names: tuple[str, ...], shown: list[Mark]):
-
     tables = [schemas.tables()[name] for name in names]
     yield "How to keep the log", "what", "how", None
     yield from (("", what, how, None) for what, how in HOW)

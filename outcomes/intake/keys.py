@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from outcomes.intake.dates import LENGTH
 from outcomes.intake.problems import Problems
-
-_LENGTH = {"day": 10, "month": 7, "year": 4}
 
 
 def date_text(days: pd.Series, precision: pd.Series) -> pd.Series:
@@ -15,10 +14,10 @@ def date_text(days: pd.Series, precision: pd.Series) -> pd.Series:
     distinct = pd.DataFrame({"day": days.to_numpy(), "precision": precision.astype(object).to_numpy()})
     codes, index = np.unique(distinct["day"].to_numpy().astype("datetime64[D]").astype(str), return_inverse=True)
     text = pd.Series(codes[index], index=days.index, dtype="string[pyarrow]")
-    for word, length in _LENGTH.items():
+    for word, length in LENGTH.items():
         if word != "day":
             text = text.mask((precision == word).to_numpy(), text.str.slice(0, length))
-    return text.mask((days.isna() | ~precision.isin(list(_LENGTH))).to_numpy())
+    return text.mask((days.isna() | ~precision.isin(list(LENGTH))).to_numpy())
 
 
 def visit_ids(patient: pd.Series, days: pd.Series, precision: pd.Series, arch: pd.Series, order: pd.Series) -> pd.Series:

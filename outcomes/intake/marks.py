@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from outcomes import schemas
 from outcomes.intake import spreadsheet as f
+from outcomes.intake.numbers import NEWTONS
 from outcomes.intake.typed import PERSON
 
 FIRST = 2  # row of the first line
@@ -211,7 +212,7 @@ def _set_up(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
 def _insert_levels(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
     level, retention, unit, kind = (places.cell("insert_levels", name) for name in ("level", "retention", "unit", "kind"))
     yield "level", "key twice", "error", "stands in two lines", _twice(places, "insert_levels", ("level",), 1)
-    force = f'{f.number(retention)}*IF({unit}="lbf",4.4482216152605,IF({unit}="gf",0.00980665,1))'
+    force = f'{f.number(retention)}*IF({unit}="lbf",{NEWTONS["lbf"]!r},IF({unit}="gf",{NEWTONS["gf"]!r},1))'
     yield "retention", "retention unusual", "warning", "lies outside 1 to 60 N", \
         f'IF(OR({retention}="",AND({kind}<>"",{kind}<>"final")),FALSE,IFERROR(OR({force}<1,{force}>60),FALSE))'
 

@@ -18,6 +18,11 @@ _SIGNS = str.maketrans({"\u066b": ".", "\u066c": "'", "\u2212": "-", "\u2019": "
 _APART = re.compile(r"(?<=\d)[ '](?=\d{3}(?:\D|$))")  # marks that set thousands apart and are never a decimal mark
 
 
+def digits(text: str) -> str:
+    """The text with the decimal digits of every script as 0 to 9."""
+    return text if text.isascii() else "".join(str(unicodedata.decimal(letter)) if letter.isdecimal() else letter for letter in text)
+
+
 def plainly(text: str) -> str:
     """A number as written in any script, in the digits 0 to 9: full-width and Arabic digits and marks, a true minus, thousands set apart by
     a blank or an apostrophe.
@@ -27,9 +32,7 @@ def plainly(text: str) -> str:
     """
     if text.isascii() and " " not in text and "'" not in text:
         return text
-    text = text.translate(_SIGNS)
-    text = "".join(str(unicodedata.digit(letter)) if letter.isdecimal() else letter for letter in text)
-    return _APART.sub("", text.strip())
+    return _APART.sub("", digits(text.translate(_SIGNS)).strip())
 
 
 def newtons(value, unit):

@@ -79,7 +79,7 @@ def steps(taken: Taken, number: int, choices: Choices, mapping: Mapping) -> Call
             return value
         text = " ".join(text_of(value).split())
         if taken.target.type in _COUNTED and not isinstance(value, (int, float)):
-            text = date_forms.digits(text)
+            text = numbers.digits(text)
         if taken.split is not None:
             text = value = _part(text, taken)
         if not text:
@@ -180,4 +180,4 @@ def iso(value, choices: Choices) -> str | None:
         day, precision = dates.parse(value, choices.date_order)
     except ValueError:
         return None
-    return None if day is None else day.isoformat()[: {"day": 10, "month": 7, "year": 4}[precision]]
+    return None if day is None else day.isoformat()[: dates.LENGTH[precision]]

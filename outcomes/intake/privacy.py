@@ -14,7 +14,7 @@ from functools import cache, lru_cache
 
 from outcomes import schemas
 from outcomes.intake import check_digits, personal_names
-from outcomes.intake.date_forms import digits
+from outcomes.intake.numbers import digits
 from outcomes.intake.personal_names import bare_word
 
 _EMAIL = re.compile(r"[^\s@]+@[^\s@]+\.\w{2,}")

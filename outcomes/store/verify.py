@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from outcomes import schemas
+from outcomes.intake.dates import PRECISIONS
 from outcomes.store.content import digests, key_number
 from outcomes.store.layout import names, quoted
 from outcomes.store.loading import unresolved
 from outcomes.store.report import rows
-
-PRECISIONS = ("day", "month", "year", "not known")
 
 
 def verify(connection) -> list[str]:
