@@ -52,7 +52,7 @@ def reading(one, said) -> tuple[str, ...]:
     if one.without:
         text.append(f"In {words.count(one.without, 'clinic')} nobody had it by then; the mean cannot weigh {'them' if one.without > 1 else 'it'} and is a little too low.")
     if one.home:
-        text.append(f"{words.count(len(one.home), 'clinic')} did not tell it: {words.listing(sorted(set(one.home.values())))}.")
+        text.append(f"{words.count(len(one.home), 'clinic')} did not share this number: {words.listing(sorted(set(one.home.values())))}.")
     return tuple(text)
 
 

@@ -71,8 +71,8 @@ def shown(plan: Planning, recall_days: float) -> pd.DataFrame:
     for interval, both in plan.rows.groupby("interval", sort=True):
         nobody, some = both.iloc[0], both.iloc[-1]
         mark = " (now)" if interval == recall_days else ""
-        out.append({"recall every": words.days(interval) + mark, "days unnoticed, on average": _days(nobody, "mean"), "9 of 10 no longer than": f"{words.number(nobody['upper'])} days", "of the time worn, unknown": _share(nobody),
-                    "on average, if some come": _days(some, "mean"), "of the time, if some come": _share(some)})  # fmt: skip
+        out.append({"recall every": words.every(interval) + mark, "days unnoticed, on average": _days(nobody, "mean"), "9 of 10 no longer than": f"{words.number(nobody['upper'])} days", "of the time worn, unknown": _share(nobody),
+                    "days, if some come early": _days(some, "mean"), "of the time, if some come early": _share(some)})  # fmt: skip
     return pd.DataFrame(out)
 
 
@@ -91,10 +91,11 @@ def sentences(plan: Planning, recall_days: float) -> list[str]:
     nobody = plan.rows[plan.rows["coming"] == 0].set_index("interval")
     now = recall_days if recall_days in nobody.index else nobody.index[-1]
     other = min((one for one in nobody.index if one != now), key=lambda one: abs(one - now / 2), default=now)
-    text = [f"With a recall every {words.days(one)} a worn insert goes unnoticed for {words.number(nobody.loc[one, 'mean'])} days on average (likely {words.number(nobody.loc[one, 'mean_low'])} to {words.number(nobody.loc[one, 'mean_high'])}){plan.condition}."
+    text = [f"With a recall every {words.every(one)} a worn insert goes unnoticed for {words.number(nobody.loc[one, 'mean'])} days on average (likely {words.number(nobody.loc[one, 'mean_low'])} to {words.number(nobody.loc[one, 'mean_high'])}){plan.condition}."
             for one in dict.fromkeys((now, other))]  # fmt: skip
     came = "Nobody in this log came by themselves" if plan.share == 0 else f"In this log {words.percent(plan.share)} of worn first inserts were found because the patient came with a problem"
-    return [*text, f"{ASSUMED}; “if some come” lets that share come within the plan's days of notice. {came}. Read up to {words.years(plan.until)} after fitting, when wear was last found."]
+    early = "" if plan.share == 0 else "; “if some come early” lets as many come within the plan's days of notice"
+    return [*text, f"{ASSUMED}. {came}{early}. Read up to {words.years(plan.until)} after fitting, when wear was last found."]
 
 
 def lines(plan: Planning, recall_days: float) -> list[str]:

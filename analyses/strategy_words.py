@@ -126,7 +126,7 @@ def of_one_way(one, arm: str, plan) -> list[Answer]:
         minutes = one.step_minutes
         likely = f"{words.rate_range(100 * visits.low, 100 * visits.high)} ({words.percent(level)})" if math.isfinite(visits.low) else ""
         out.append(Answer("cost of steps", words.number(100 * visits.value), f"visits with a change of level asked for, per 100 patients who {arm}, within {words.span(one.years)}: {words.number(100 * minutes.value)} minutes of chair time.", likely,
-                          f"{who}; {words.count(one.step_count, 'such visit')}, {one.own_visits} of them made for it", where, None, visits.value, visits.low, visits.high))  # fmt: skip
+                          f"{who}; {words.count(one.step_count, 'such visit')}, {one.own_visits} of them made only for that", where, None, visits.value, visits.low, visits.high))  # fmt: skip
     return out
 
 

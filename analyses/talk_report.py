@@ -30,6 +30,7 @@ def talk(log, title: str, about: str, said, sections, folder, own: dict[str, Sli
     made = next((one.blocks[0].paragraphs for one in sections if one.anchor == "methods" and one.blocks), ())
     closing = f"Log up to {who.closing(log)}." if log.everybody else "The log is empty."
     enough = people >= max(fewest, 1)
+    alone: tuple[str, ...] = ()
     slides = [Slide("", title, points=(f"{about} {closing}", hidden(who.line(log), fewest) if enough else "", RULE.format(fewest)), notes=(*made[:1], RULE.format(fewest)), first=True)]
     if not enough:
         slides.append(too_few(fewest, made[:1]))
@@ -37,8 +38,9 @@ def talk(log, title: str, about: str, said, sections, folder, own: dict[str, Sli
         shown = _shown(said, sections, folder, fewest, own or {}, made)
         silent = [one.sentence for one in said if not one.number and one.name not in (own or {})]
         silent += [_unshared(one, fewest) for one in said if one.number and one.name not in (own or {}) and not may_leave(one, fewest)]
-        slides += [*shown, *([_silent(silent, fewest)] if silent else [])]
-    slides.append(Slide("Before you quote this", "This is one clinic's log: it shows what happened, not what causes it.", points=CAUTIONS, notes=(RULE.format(fewest),)))
+        slides += [*shown, *([_silent(silent, fewest)] if len(silent) > 1 else [])]
+        alone = tuple(_sentence(one, fewest) for one in silent) if len(silent) == 1 else ()  # one sentence is no slide
+    slides.append(Slide("Before you quote this", "This is one clinic's log: it shows what happened, not what causes it.", points=(*alone, *CAUTIONS), notes=(RULE.format(fewest),)))
     return Talk(title, log.closing, tuple(slides))
 
 
@@ -148,10 +150,12 @@ ASKED = {"alike": "How alike parts in one mouth are", "improved": "How many impr
 
 def _silent(silent, fewest: int) -> Slide:
     """What the log cannot say yet, in one place."""
-    said = [hidden(words.sentence(one.rstrip(".") + "."), fewest) for one in silent]
-    if len(said) == 1:
-        return Slide("What this log cannot say", said[0], points=("More patients, and every recall written down, would change that.",))
+    said = [_sentence(one, fewest) for one in silent]
     return Slide("What this log cannot say", f"{words.sentence(NUMBERS.get(len(said), str(len(said))))} questions this log cannot answer yet.", points=tuple(said[:MOST_SILENT]))
+
+
+def _sentence(silent: str, fewest: int) -> str:
+    return hidden(words.sentence(silent.rstrip(".") + "."), fewest)
 
 
 NUMBERS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven"}

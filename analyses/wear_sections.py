@@ -60,7 +60,7 @@ def later_answer(stays) -> Answer:
         return Answer(name, "", f"More than half of first inserts have not been changed for any reason as long as they were followed{rest}.", "", counts, where)
     low, high = curve.quantile_interval(0.5)
     likely = f"{words.years(low)} or later" if math.isinf(high) else f"{words.number(low / YEAR, 1)} to {words.number(high / YEAR, 1)} years"
-    return Answer(name, words.years(half), f"after fitting half of first inserts had been changed for any reason{rest}.", f"{likely} ({words.percent(stays.plan['report']['level'])})", counts, where, None, half / YEAR)
+    return Answer(name, words.years(half), f"after fitting half of first inserts had been changed for any reason{rest}.", f"{likely} ({words.percent(stays.plan['report']['level'])})", counts, where, None, half / YEAR, *(() if math.isinf(high) else (low / YEAR, high / YEAR)))  # fmt: skip
 
 
 def first_and_later(stays, folder) -> Section:

@@ -61,7 +61,7 @@ def share_at(packets: dict[str, dict], endpoint: str, years: float, level: float
         one = next((each for each in packet["endpoints"] if each["name"] == endpoint), None)
         point = next((each for each in one["curve"] if each["years"] == years), None) if one else None
         if point is None:
-            home[letter] = (one["withheld"] if one else "") or "not told at this time"
+            home[letter] = (one["withheld"] if one else "") or "its packet has none for this time"
             continue
         without += point["share"] >= 1
         own.append((letter, float(point["share"]), point["error"]))

@@ -193,4 +193,4 @@ def _looks_numeric(value) -> bool:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return True
     text = str(value).strip()
-    return text in ("", "–") or text[:1].isdigit() or text[:1] in "−<>" or text.startswith(("over ", "under "))
+    return text in ("", "–") or text[:1].isdigit() or text[:1] in "−+<>" or text == "hidden" or text.startswith(("over ", "under "))

@@ -12,7 +12,7 @@ from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.counts import fewer
 from outcomes.present.curves import CannotDraw, Line, share_axis, spread, wrapped
 from outcomes.present.palette import LIGHT, contrast
-from outcomes.present.words import number, percent
+from outcomes.present.words import number, percent, span
 
 MOST_TICKS = 7
 
@@ -73,17 +73,18 @@ def areas(what: Endings, until: float, axis: Axis, shape: Shape, at: float | Non
     last = {**{name: float(shares[name].iloc[-1]) for name in names}, what.rest: 1 - float(shares[names].iloc[-1].sum())}
     labels = {name: f"{name} {percent(share)}" for name, share in last.items()}
     probe = Sheet(shape)
-    sheet, axes, _ = _stage(until, axis, shape, max(probe.length(text, 0.92, True) for text in labels.values()) + 1.6 * shape.text)
+    sheet, axes, _ = _stage(until, axis, shape, max(probe.length(text, 0.92, True) for text in labels.values()) + 1.6 * shape.text, 1.4 if at and at < until else 0.7)
     floor = pd.Series(0.0, index=shares.index)
     for name in labels:
         ceiling = floor + (shares[name] if name in names else 1 - floor)
         colour = what.colours.get(name, "pale")
         axes.fill_between(shares["years"], floor, ceiling, step="post", facecolor=LIGHT.get(colour, colour), edgecolor=LIGHT["paper"], linewidth=sheet.text * 0.09)
         floor = ceiling
-    if at and at < until:
-        axes.axvline(at, color=LIGHT["paper"], linewidth=sheet.text * 0.2)
-        axes.axvline(at, color=LIGHT["ink"], linewidth=sheet.text * 0.1, linestyle=(0, (4, 2)))
     u, box, height, wanted = sheet.text, axes.get_position(), 0.0, []
+    if at and at < until:
+        axes.axvline(at, color=LIGHT["paper"], linewidth=u * 0.3)
+        axes.axvline(at, color=LIGHT["ink"], linewidth=u * 0.12)
+        sheet.put((box.x0 + box.width * at / max(until, 0.25)) * sheet.width, box.y1 * sheet.height + 0.25 * u, f"at {span(at)}", size=0.86, align="center")
     for name in labels:
         wanted.append((box.y0 + box.height * (height + last[name] / 2)) * sheet.height)
         height += last[name]
@@ -93,14 +94,14 @@ def areas(what: Endings, until: float, axis: Axis, shape: Shape, at: float | Non
     return sheet
 
 
-def _stage(until: float, axis: Axis, shape: Shape, right: float):
+def _stage(until: float, axis: Axis, shape: Shape, right: float, above: float = 0.7):
     """Sheet and axes, with the patients still followed under each time."""
     sheet = Sheet(shape)
     u, end = sheet.text, max(until, 0.25)
     ticks = fewer(tuple(tick for tick in axis.patients if tick <= end + 1e-9), MOST_TICKS)
     head = "patients followed"
     left = max(sheet.length("100 %", 0.92) + 1.2 * u, sheet.length(head, 0.86) + 0.9 * u + sheet.length(axis.patients[ticks[0]], 0.86) / 2 + 0.4 * u)
-    axes = sheet.axes(left, 4.3 * u, right, 0.7 * u)
+    axes = sheet.axes(left, 4.3 * u, right, above * u)
     share_axis(axes, sheet)
     axes.set_xlim(0, end)
     axes.set_xticks(list(ticks), [f"{tick:g}" for tick in ticks])
@@ -120,7 +121,7 @@ def steps(boxes: list[tuple[str, str, tuple[str, ...]]], shape: Shape) -> Sheet:
     """Boxes side by side from everybody to those followed: a number, what it counts, and below it who was left out after it."""
     sheet = Sheet(shape)
     u, gap = sheet.text, 1.9 * sheet.text
-    wide = min(0.34 * sheet.width, (sheet.width - gap * (len(boxes) - 1)) / len(boxes))
+    wide = min(0.48 * sheet.width, (sheet.width - gap * (len(boxes) - 1)) / len(boxes))
     texts = [wrapped(sheet, text, wide - 1.2 * u, 0.92) for _, text, _ in boxes]
     tall = 3.5 * u + max(len(text) for text in texts) * 1.3 * u
     top = sheet.height - 0.3 * u
@@ -134,11 +135,24 @@ def steps(boxes: list[tuple[str, str, tuple[str, ...]]], shape: Shape) -> Sheet:
         if place < len(boxes) - 1:
             sheet.line(x + wide + 1, top - tall / 2, x + wide + gap - 1, top - tall / 2, colour="quiet", arrow=True, width=1.4)
         y = top - tall - 1.5 * u
-        for line in [line for one in out for line in wrapped(sheet, one, wide + gap * 0.6, 0.86)]:
-            if y > 0.2 * u:
-                sheet.put(x + 2, y, line, size=0.86, colour="quiet")
-                y -= 1.2 * u
+        for size, line in _reasons(sheet, out, wide + gap * 0.6, y):
+            sheet.put(x + 2, y, line, size=size, colour="quiet")
+            y -= 1.4 * size * u
     return sheet
+
+
+def _reasons(sheet: Sheet, out: tuple[str, ...], room: float, top: float) -> list[tuple[float, str]]:
+    """Why some were left out, line by line: whole where it fits below ``top``; else whole reasons, and that there are more."""
+    size, fit = 0.86, int((top - 0.2 * sheet.text) // (1.2 * sheet.text)) + 1
+    each = [wrapped(sheet, one, room, size) for one in out]
+    if sum(map(len, each)) > fit:
+        kept: list[list[str]] = []
+        for lines in each:
+            if sum(map(len, kept)) + len(lines) >= fit:
+                break
+            kept.append(lines)
+        each = [*kept, ["and for other reasons"]]
+    return [(size, line) for lines in each for line in lines]
 
 
 def means_of(means: pd.DataFrame, lowest: float, highest: float, shape: Shape) -> Sheet:
@@ -185,6 +199,8 @@ def ranged(low: float, value: float, high: float, said: str, likely: str, shape:
     sheet.box(place(low), y - 0.75 * u, max(place(high) - place(low), 3.0), 1.5 * u, colour="accent", fill="pale")
     for at in ticks:
         name = ("100\u00a0%" if at == 1 else f"{100 * at:g}") if share else f"{at:g}".replace("-", "−")
+        if at == ticks[-1] and not share and said.endswith((" years", " year")):
+            name = span(at)
         sheet.line(place(at), y - 1.2 * u, place(at), y - 0.8 * u, colour="quiet", width=1.0)
         sheet.put(within(place(at), name, 0.95), y - 2.5 * u, name, size=0.95, colour="quiet", align="center")
     if math.isfinite(value):

@@ -64,7 +64,9 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
         x = (box.x0 + box.width * (place + edge) / (len(means) - 1 + 2 * edge)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
         if row.mean == row.mean:
-            sheet.put(x + 0.75 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
+            after = means["mean"].iloc[place + 1 : place + 2]
+            rises = len(after) and after.iloc[0] - row.mean > 0.1 * (what.highest - what.lowest) and y - 1.6 * u > box.y0 * sheet.height
+            sheet.put(x + 0.75 * u, y + (-1.45 if rises else 0.55) * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)  # never on the line to the next
         sheet.put(x, 3.5 * u, sheet.cut(row.occasion, room_at(sheet, x, step), 0.95, True), size=0.95, align="center", bold=True)
         _answered(sheet, x, row)
     return sheet

@@ -166,6 +166,16 @@ def days(count: float | None) -> str:
     return years(count)
 
 
+def every(count: float) -> str:
+    """A recall interval: months wherever it is whole months to the day, so that a column of intervals has one unit.
+
+    >>> every(91), every(183), every(365), every(730), every(21), every(45)
+    ('3 months', '6 months', '12 months', '2 years', '21 days', '45 days')
+    """
+    months = int(rounded(count / 30.4375))
+    return f"{months} months" if 2 <= months < 24 and count < 100 and abs(count - months * 30.4375) <= 1.5 else days(count)
+
+
 def rate(value: float | None) -> str:
     """A rate: two decimals below 1, one below 10, then whole; nothing at all is plain 0.
 

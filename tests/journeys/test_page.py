@@ -108,6 +108,15 @@ def test_no_screen_has_to_be_scrolled_sideways(demo, tmp_path, width):
 
 
 @pytest.mark.needs_browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_a_checksum_among_the_facts_is_broken_rather_than_pushed_off_the_screen(demo, tmp_path, width):
+    facts = '<dl class="facts">' + f"<div><dt>Checksum</dt><dd>{'0123456789abcdef' * 4}</dd></div>" * 4 + "</dl></main>"
+    copy = tmp_path / "index.html"
+    copy.write_text((demo / "index.html").read_text(encoding="utf-8").replace("</main>", facts), encoding="utf-8")
+    assert measured(copy, width)["wanted"] <= width
+
+
+@pytest.mark.needs_browser
 def test_nothing_is_wider_than_the_sheet_so_that_printing_does_not_shrink_the_page(demo, tmp_path):
     copy = tmp_path / "index.html"
     copy.write_text((demo / "index.html").read_text(encoding="utf-8").replace("@media print", "@media all"), encoding="utf-8")

@@ -79,6 +79,15 @@ def test_everybodys_own_line_stays_off_the_slide_and_low_response_stands_out():
     assert "27 answered" in drawn_words(page) and "27 of 63" in drawn_words(course(means(), FRAME, PHONE))
 
 
+def test_a_mean_is_written_beside_the_line_to_the_next_never_on_it():
+    sheet = course(means(), Frame("Satisfaction", "30 people"), TALK)
+    sheet.figure.canvas.draw()
+    drawing = sheet.figure.canvas.get_renderer()
+    y = {label.get_text(): (lambda box: (box.y0 + box.y1) / 2)(label.get_window_extent(drawing)) for label in sheet.labels}
+    places = {str(value): sheet.figure.axes[0].transData.transform((0, value))[1] for value in (44, 80, 81)}
+    assert y["44"] < places["44"] and y["80"] > places["80"] and y["81"] > places["81"]  # the line climbs from 44 only
+
+
 def test_a_course_with_one_mean_only_is_refused():
     few = means()
     few.means.loc[1:, "mean"] = np.nan

@@ -13,7 +13,7 @@ from outcomes.present import talk
 from outcomes.present.canvas import Sheet
 from outcomes.present.palette import LIGHT, contrast
 from outcomes.present.talk import FIGURE, Figure, Slide, Talk
-from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, steps
+from outcomes.present.talk_figures import Axis, areas, curve, means_of, parted, ranged, steps
 from outcomes.present.talk_fit import FONTS, LEADING, LEAST, broken, fit, width
 
 DAY = datetime.date(2025, 6, 14)
@@ -116,6 +116,33 @@ def test_the_letters_of_every_figure_are_18_points_or_more_on_the_slide(tmp_path
         assert min(label.get_fontsize() for label in sheet.labels) >= LEAST
         assert min([tick.get_fontsize() for axes in sheet.figure.axes for tick in (*axes.get_xticklabels(), *axes.get_yticklabels())] or [LEAST]) >= LEAST
         assert sheet.width <= talk.ROOM + 0.01 and sheet.height <= FIGURE.height * 72 + 0.01  # shown at full size, never shrunk
+
+
+def test_reasons_that_have_no_room_are_left_out_whole_and_said_to_be_more():
+    reason = "50 inserts: in place since an unknown day, long before anybody kept a log"
+    for reasons in (2, 12):
+        sheet = steps([("95", "patients, 106 overdentures, 692 inserts over time", (reason,) * reasons), ("80", "patients followed", ())], FIGURE)
+        said = " ".join(label.get_text() for label in sheet.labels)
+        assert sheet.overlaps() == [] and (said.count(reason) == 2 if reasons == 2 else 0 < said.count(reason) < 12)
+        assert said.count("50 inserts") == said.count(reason) and ("and for other reasons" in said) == (reasons == 12)
+
+
+def test_the_year_a_title_speaks_of_is_named_at_its_line():
+    import pandas as pd
+
+    from outcomes.present.areas import Endings
+    from outcomes.present.counts import Counts
+
+    shares = pd.DataFrame({"years": [0, 1, 2.0], "worn": [0, 0.1, 0.3]})
+    counts = Counts("inserts", 40, (0.0, 1.0, 2.0), {"patients": (20, 15, 11), "at risk": (40, 30, 20), "ended": (0, 10, 20)}, ("patients",))
+    sheet = areas(Endings(shares, {"worn": "signal"}, counts, {}), 2.0, Axis("years since fitting", {0.0: "20", 1.0: "15", 2.0: "11"}), FIGURE, 1.0)
+    assert "at 1 year" in [label.get_text() for label in sheet.labels] and sheet.overlaps() == []
+    assert {line.get_linestyle() for line in sheet.figure.axes[0].lines} == {"-"}
+
+
+def test_a_number_of_years_on_a_line_has_its_unit():
+    sheet = ranged(1.3, 1.9, 2.1, "1.9 years", "likely range 1.3 to 2.1 years (95 %)", FIGURE, share=False)
+    assert "2.5 years" in [label.get_text() for label in sheet.labels] and sheet.overlaps() == []
 
 
 def test_every_picture_is_told_in_words_and_every_slide_has_a_title_and_a_language(tmp_path):
