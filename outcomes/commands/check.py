@@ -24,6 +24,7 @@ def run(options) -> int:
         return _store_alone(options)
     checked = read(options, Progress(quiet=options.quiet))
     from outcomes import intake
+    from outcomes.store.report import joined
 
     for sentence in intake.summary(checked):
         print(sentence)
@@ -31,8 +32,13 @@ def run(options) -> int:
         intake.write_problems(checked, options.problems)
         print(f"Every problem is in {options.problems}.")
     if options.marked:
-        intake.marked_copy(checked, options.marked)
-        print(f"A marked copy is in {options.marked}.")
+        copies = intake.marked_copy(checked, options.marked)
+        print(f"A marked copy is in {options.marked}." if len(copies) == 1 else f"Marked copies are in {joined([str(copy) for copy in copies])}.")
+        for original, copy in zip(checked.paths, copies):
+            if missing := intake.left_behind(original, copy):
+                print(f"{copy.name} lacks what {original.name} has beside its cells: {joined(missing)}. Mend the cells in {original.name} itself, with the copy beside it.")
+    elif checked.error_count and checked.sources:
+        print("Add --marked marked.xlsx for a copy with these cells coloured and a list of what to mend.")
     return 1 if checked.error_count else 0
 
 

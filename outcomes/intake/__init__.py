@@ -5,8 +5,9 @@
 
 from outcomes.intake.checked import Checked, check, summary
 from outcomes.intake.copies import marked_copy, write_problems
+from outcomes.intake.left_behind import left_behind
 from outcomes.intake.numbers import newtons
 from outcomes.intake.problems import place, sentence
 from outcomes.intake.source import Options, Source
 
-__all__ = ["Checked", "Options", "Source", "check", "marked_copy", "newtons", "place", "sentence", "summary", "write_problems"]
+__all__ = ["Checked", "Options", "Source", "check", "left_behind", "marked_copy", "newtons", "place", "sentence", "summary", "write_problems"]

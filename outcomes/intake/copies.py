@@ -34,7 +34,7 @@ def marked_copy(checked, path: str | Path) -> list[Path]:
 
     One file goes to ``path``; of several, the second and later ones go beside it with their own name added. Columns of a CSV
     file, and of an export read through a mapping, that were not read are not copied. A workbook keeps its own sheets, formats,
-    drop-downs and colour rules; charts and pictures are not copied. A copy that is marked again loses the marks of before.
+    drop-downs, colour rules, charts and pictures; ``left_behind`` says what it lost. A copy that is marked again loses the marks of before.
     Raises Misuse where a file cannot be written or would fall upon one that was read.
     """
     out = []

@@ -109,3 +109,37 @@ def test_the_copy_opens_in_a_spreadsheet_program(clinic):
     (copy,) = intake.marked_copy(clinic.check([clinic.workbook(BAD)]), clinic.folder / "marked.xlsx")
     subprocess.run(["soffice", "--headless", "--convert-to", "pdf", "--outdir", str(clinic.folder), str(copy)], check=True, capture_output=True, timeout=180)
     assert (clinic.folder / "marked.pdf").stat().st_size > 1000
+
+
+def with_chart_and_shape(clinic):
+    """A workbook with a chart, which a copy keeps, and a text box, which it does not."""
+    import shutil
+    import zipfile
+
+    from openpyxl.chart import BarChart, Reference
+
+    path = clinic.workbook(BAD)
+    book = load_workbook(path)
+    chart = BarChart()
+    chart.add_data(Reference(book.worksheets[0], min_col=1, min_row=1, max_row=2))
+    book.worksheets[0].add_chart(chart, "H2")
+    book.save(path)
+    box = b'<xdr:sp macro="" textlink=""><xdr:nvSpPr><xdr:cNvPr id="9" name="Note"/><xdr:cNvSpPr txBox="1"/></xdr:nvSpPr><xdr:spPr><a:xfrm xmlns:a="http://schemas.openxmlformats.org/drawingml/2006/main"/></xdr:spPr></xdr:sp>'
+    anchor = b"<xdr:oneCellAnchor><xdr:from><xdr:col>1</xdr:col><xdr:colOff>0</xdr:colOff><xdr:row>1</xdr:row><xdr:rowOff>0</xdr:rowOff></xdr:from><xdr:ext cx=\"9\" cy=\"9\"/>" + box + b"<xdr:clientData/></xdr:oneCellAnchor>"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(clinic.folder / "with_box.xlsx", "w") as new:
+        for item in old.infolist():
+            body = old.read(item.filename)
+            if item.filename == "xl/drawings/drawing1.xml":
+                body = body.replace(b"<wsDr ", b"<xdr:wsDr ").replace(b"</wsDr>", anchor + b"</xdr:wsDr>")
+                body = body.replace(b'xmlns="http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"', b'xmlns="http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing" xmlns:xdr="http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"')
+            new.writestr(item, body)
+    shutil.move(clinic.folder / "with_box.xlsx", path)
+    return path
+
+
+def test_a_copy_says_what_it_lost_beside_the_cells(clinic):
+    path = with_chart_and_shape(clinic)
+    (copy,) = intake.marked_copy(clinic.check([path]), clinic.folder / "marked.xlsx")
+    assert intake.left_behind(path, copy) == ["1 shape or text box"]
+    assert load_workbook(copy)[load_workbook(path).sheetnames[0]]._charts, "a chart is kept"
+    assert intake.left_behind(path, path) == [] and intake.left_behind(clinic.text("a.csv", "a,b\n"), copy) == []
