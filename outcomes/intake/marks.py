@@ -128,7 +128,8 @@ def _twice(places: Places, table: str, columns: tuple[str, ...], needed: int) ->
     near = {name: f"INDEX({places.all(table, name)},MAX(1,ROW()-{FIRST - 1 + NEAR})):INDEX({places.all(table, name)},MIN({LAST[table] - FIRST + 1},ROW()+{NEAR - FIRST + 1}))" for name in columns}
     same = "*".join(f'({near[name]}&""={places.cell(table, name)}&"")' for name in columns)
     blank = ",".join(f'{places.cell(table, name)}=""' for name in columns[:needed])
-    return f"IF(OR({blank}),FALSE,SUMPRODUCT({same})>1)"
+    some = ",".join(f"{near[name]},{places.cell(table, name)}" for name in columns if name in (columns[0], "item"))  # a quick count; most lines need no closer look
+    return f"IF(OR({blank}),FALSE,IF(COUNTIFS({some})<2,FALSE,SUMPRODUCT({same})>1))"
 
 
 def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
@@ -143,13 +144,14 @@ def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
     yield "patient", "patient not listed", "error", "is not in the sheet Patients", _not_listed(places, patient)
     yield "date", "second visit without order", "error", "stands in two lines of the same patient and jaw; write 2 under visit order for a second visit", \
         _twice(places, "day_sheet", ("patient", "date", "arch", "visit_order"), 2)
+    that_day = f'COUNTIFS({pat},{patient},{fit},{iso}&"*")'  # a set of that day as it is usually written: found at once, and nothing else need be read
     early_enough = f'SUMPRODUCT(({pat}={patient})*({fit}<>"")*(1-{f.year_first(fit)}*({fit}>{iso}&"-99")))'
     yield "date", "visit before fitting", "error", "lies before the day on which the patient's set was fitted (sheet Set-up)", \
         f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(IFERROR(INDEX({fit},MATCH({patient},{pat},0))<={iso},TRUE),FALSE,' \
-        f'IF({f.no_date(date)},FALSE,{early_enough}=0)))'
+        f'IF({that_day}+IFERROR(COUNTIFS({pat},{patient},{fit},LEFT({iso},4)-1&"*"),0)>0,FALSE,IF({f.no_date(date)},FALSE,{early_enough}=0))))'
     there = f'SUMPRODUCT({own}*(({fit}={date})+({fit}={iso})+({fit}={day})>0))'
     yield "reason", "delivery without a set", "warning", "is delivery or conversion, and the sheet Set-up has no line of that day", \
-        f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,{there}=0)'
+        f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,IF({that_day}>0,FALSE,{there}=0))'
     gone_on, gone_why = (f'INDEX({places.all("patients", name)},MATCH({patient},{places.all("patients", "patient_id")},0))' for name in ("left_on", "left_reason"))
     yield "date", "seen after death", "warning", "lies after the patient's death (sheet Patients)", \
         f'IF(OR({begun},{absent}),FALSE,IFERROR(IF({gone_why}="died",AND({f.year_first(gone_on)},{gone_on}&"-99"<{iso}),FALSE),FALSE))'
@@ -203,9 +205,10 @@ def _set_up(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
     yield "position", "position in the other jaw", "error", "lies in the other jaw (11–28 upper, 31–48 lower)", _wrong_jaw(places, position, arch)
     yield "position", "two sets at one position on one day", "error", "is set up twice on that day", _twice(places, "set_up", ("patient", "position", "fitted_on"), 3)
     earlier = f'SUMPRODUCT({own}*{f.year_first(days)}*({days}<{iso}))>0'
+    quick = f'COUNTIFS({seen},{patient},{days},{iso}&"*")>0'  # a line of that day as it is usually written: found at once, and nothing else need be read
     same = f"SUMPRODUCT({own}*(({days}={fitted})+({days}={iso})+({days}={f.first_day(fitted)})>0))=0"
     yield "fitted_on", "set without a visit line", "error", "has no line of that day in the sheet Day sheet, although the patient was seen before", \
-        f'IF(OR({patient}="",LEN({iso})<>10),FALSE,IF(IFERROR({first}>={fitted},TRUE),FALSE,IF({f.no_date(fitted)},FALSE,AND({earlier},{same}))))'
+        f'IF(OR({patient}="",LEN({iso})<>10),FALSE,IF(IFERROR({first}>={fitted},TRUE),FALSE,IF({quick},FALSE,IF({f.no_date(fitted)},FALSE,IF({same},{earlier},FALSE)))))'
     yield "level", "level not declared", "error", "is not in the sheet Insert levels", _undeclared(places, places.cell("set_up", "level"), pairs=False)
 
 
