@@ -64,14 +64,14 @@ def test_the_bounds_are_those_of_trying_every_table(attack):
         assert {label for _, label in found} == expected
 
 
-def test_fifty_packets_of_random_clinics_give_nothing_away(attack_study):
-    found = attack_study.study(50, first=5000, most=120)
-    assert found["packets"] >= 50 and found["hidden"] > 500
+def test_packets_of_random_clinics_give_nothing_away(attack_study):
+    found = attack_study.study(15, first=5000, most=120)  # the recorded study has a thousand
+    assert found["packets"] >= 15 and found["hidden"] > 100
     assert found["packets with something recovered"] == 0
 
 
 def test_without_secondary_hiding_the_attack_succeeds_on_most_packets(attack_study):
-    found = attack_study.study(12, first=5000, most=120, secondary=False)
+    found = attack_study.study(8, first=5000, most=120, secondary=False)
     assert found["packets with something recovered"] > found["packets"] / 2
 
 

@@ -42,7 +42,7 @@ cells = st.one_of(st.sampled_from(CELLS), st.text(max_size=12), st.dates().map(s
 
 
 @given(st.sampled_from(sorted(TABLES)), st.data(), st.sampled_from([",", ";", "\t"]), st.sampled_from(["utf-8", "utf-8-sig", "utf-16"]))
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 def test_tables_of_any_cells_end_in_sentences(tmp_path, name, data, separator, encoding):
     columns = list(dict.fromkeys(key for row in TABLES[name] for key in row))
     rows = data.draw(st.lists(st.fixed_dictionaries({}, optional={column: cells for column in columns}), max_size=5))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import subprocess
 import sys
 
@@ -43,12 +44,19 @@ def run(capsys):
     return go
 
 
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory):
+    """A folder with a store and its files, loaded once; tests work on copies."""
+    folder = tmp_path_factory.mktemp("loaded")
+    assert main(["load", "--quiet", str(write(folder / "files")), "--store", str(folder / "clinic.duckdb")]) == 0
+    return folder
+
+
 @pytest.fixture
-def corrected(tmp_path, run):
+def corrected(loaded, tmp_path):
     """A store, and its files with a visit corrected and another taken out."""
-    files, store = write(tmp_path / "files"), tmp_path / "clinic.duckdb"
-    assert run("load", files, "--store", store)[0] == 0
-    return write(files, CORRECTED), store
+    shutil.copytree(loaded, tmp_path, dirs_exist_ok=True)
+    return write(tmp_path / "files", CORRECTED), tmp_path / "clinic.duckdb"
 
 
 def content(path):
