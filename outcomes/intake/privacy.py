@@ -25,6 +25,7 @@ _RUNNING = re.compile(r"(?:19|20)\d\d[-/_.]\d{1,7}|0{4,}\d+|(?:19|20)\d\d0\d{4,6
 _CODE = re.compile(r"[A-Za-z]{0,4}[-_ ]?\d{1,7}")  # what most pseudonyms look like; too short for any of the numbers looked for, and quick to tell
 _DAY_INSIDE = re.compile(r"\d{6}")
 DIGITS_OF_A_NUMBER = 9  # a pseudonym has fewer; telephone, identity and insurance numbers mostly have more
+FREE = "free text, which the log does not keep"
 FREE_WORDS, FREE_LETTERS, FREE_SIGNS = 7, 80, 24  # words, letters, and letters of a script without blanks from which a cell is free text
 MOST_JUDGED = 5000
 ALIKE = 0.4  # share of a column's values that look like one kind of personal data, from which the others do too
@@ -109,18 +110,20 @@ def _content(text: str, person: bool) -> str | None:
     if person and personal_names.sure(plain):
         return "a name"
     if len(plain.split()) >= FREE_WORDS or len(plain) > FREE_LETTERS or sum(personal_names.unspaced(letter) for letter in plain) > FREE_SIGNS:
-        return "free text, which the log does not keep"
+        return FREE
     return None
 
 
-def column(values: list[str], *, person: bool) -> dict[int, str]:
+def column(values: list[str], *, person: bool, own_words: bool = False) -> dict[int, str]:
     """Which of a column's different values look like personal data, alone or beside each other, with what they look like.
+
+    ``own_words``: the clinic's own words stand there, which are free text only beyond the length of one.
 
     Beside each other: numbers that all end in check digits of one family or hold days of birth, streets, telephone numbers without a
     country, in a column of people also single words that are names. Where two fifths of a column look alike, the rest of it does too.
     """
     filled = {at: text for at, value in enumerate(values) if (text := _plain(value))}
-    found = {at: reason for at in filled if (reason := content(values[at], person=person))}
+    found = {at: reason for at in filled if (reason := content(values[at], person=person)) and not (own_words and reason == FREE and len(values[at]) <= FREE_LETTERS)}
     sample = list(dict.fromkeys(filled.values()))
     uncoded = {at: text for at, text in filled.items() if not _CODE.fullmatch(text)}
     if len(sample) < FEW:

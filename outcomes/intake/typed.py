@@ -14,6 +14,7 @@ from outcomes.intake.source import Cells, Refused, Sheet
 from outcomes.intake.words import fold, meanings, suggestion, unseen
 
 PERSON = {"patient", "patient_id", "clinician"}
+OWN_WORDS = {"level", "level_now", "system"}  # the clinic's own words for its inserts, which may be several
 KEYS = {"visit_id", "denture_id"}  # made of what other columns hold; judged cell by cell
 SPREADSHEET_ERRORS = {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#GETTING_DATA"}
 DATE_REMEDY = "Write the day as 2024-03-14, or as precise as known: 2024-03, 2024, not known."
@@ -55,7 +56,7 @@ def typed(sheet: Sheet, table: schemas.Table, choices: Choices) -> tuple[pd.Data
     for column in table.columns:
         cells = sheet.columns.get(column.name) or Cells([], np.full(len(sheet.lines), -1, dtype=np.int32))
         values, unreadable = [], {}
-        personal = privacy.column([text_of(value) for value in cells.values], person=column.name in PERSON) if column.type == "text" and column.name not in KEYS else {}
+        personal = privacy.column([text_of(value) for value in cells.values], person=column.name in PERSON, own_words=column.name in OWN_WORDS) if column.type == "text" and column.name not in KEYS else {}
         for number, value in enumerate(cells.values):
             try:
                 if number in personal:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from outcomes.cli import main
 from outcomes.commands.report import REPORTS
 
 AXE = Path(__file__).with_name("axe")
