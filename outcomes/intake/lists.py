@@ -11,7 +11,7 @@ LONGEST_LIST = 8  # positions one cell may name
 
 
 def write(book) -> dict[str, str]:
-    """Add the sheet; returns the reference of each list: the codebook's lists, sites, steps, instruments with items, lowest, highest, and levels."""
+    """Add the sheet, and a name in the workbook for each list; returns the names: of the codebook's lists, sites, steps, instruments with items, lowest, highest, and levels."""
     sheet = book.create_sheet(SHEET)
     columns = {name: list(body["codes"]) for name, body in schemas.codebook().items()}
     instruments = schemas.instruments()
@@ -28,7 +28,15 @@ def write(book) -> dict[str, str]:
         references[name] = f"{SHEET}!${letter}$2:${letter}${len(values) + 1}"
     references["levels"] = _levels(sheet, len(columns) + 1)
     sheet.sheet_state = "hidden"
-    return references
+    return {name: named(book, f"list_{name}", reference) for name, reference in references.items()}
+
+
+def named(book, name: str, reference: str) -> str:
+    """Give a range, or a formula for one, a name in the workbook; returns the name."""
+    from openpyxl.workbook.defined_name import DefinedName
+
+    book.defined_names[name] = DefinedName(name, attr_text=reference)
+    return name
 
 
 def _levels(sheet, number: int) -> str:

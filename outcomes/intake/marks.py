@@ -32,10 +32,14 @@ class Mark:
 
 
 class Places:
-    """References to the cells and ranges of the workbook, for the first row; columns fixed, so that rows may be pasted and sorted."""
+    """References to the cells and ranges of the workbook, for the first row; columns fixed, so that rows may be pasted and sorted.
+
+    Ranges go by a name of the workbook, for a rule of colour may not name another sheet itself (MS-XLSB 2.5.98.6, CFParsedFormula).
+    """
 
     def __init__(self, letters: dict[str, dict[str, str]], lists: dict[str, str]):
         self._letters, self.lists = letters, lists
+        self.names: dict[str, str] = {}  # the names that were asked for, and what each stands for
 
     def cell(self, table: str, column: str) -> str:
         """The cell of a column in the row looked at."""
@@ -43,8 +47,9 @@ class Places:
 
     def all(self, table: str, column: str) -> str:
         """All cells of a column, from any sheet."""
-        letter = self._letters[table][column]
-        return f"'{schemas.tables()[table].title}'!${letter}${FIRST}:${letter}${LAST[table]}"
+        letter, name = self._letters[table][column], f"{table}_{column}"
+        self.names[name] = f"'{schemas.tables()[table].title}'!${letter}${FIRST}:${letter}${LAST[table]}"
+        return name
 
     def row(self, table: str) -> str:
         """The whole row looked at."""
@@ -125,7 +130,8 @@ def _twice(places: Places, table: str, columns: tuple[str, ...], needed: int) ->
 
     Near by is some weeks of work up and down: a whole sheet looked through for every line would make typing slow.
     """
-    near = {name: f"INDEX({places.all(table, name)},MAX(1,ROW()-{FIRST - 1 + NEAR})):INDEX({places.all(table, name)},MIN({LAST[table] - FIRST + 1},ROW()+{NEAR - FIRST + 1}))" for name in columns}
+    top = f"MAX(0,ROW()-{FIRST + NEAR})"
+    near = {name: f"OFFSET({places.all(table, name)},{top},0,MIN({2 * NEAR + 1},{LAST[table] - FIRST + 1}-{top}),1)" for name in columns}
     same = "*".join(f'({near[name]}&""={places.cell(table, name)}&"")' for name in columns)
     blank = ",".join(f'{places.cell(table, name)}=""' for name in columns[:needed])
     some = ",".join(f"{near[name]},{places.cell(table, name)}" for name in columns if name in (columns[0], "item"))  # a quick count; most lines need no closer look
@@ -146,12 +152,13 @@ def _day_sheet(places: Places) -> Iterator[tuple[str, str, str, str, str]]:
         _twice(places, "day_sheet", ("patient", "date", "arch", "visit_order"), 2)
     that_day = f'COUNTIFS({pat},{patient},{fit},{iso}&"*")'  # a set of that day as it is usually written: found at once, and nothing else need be read
     early_enough = f'SUMPRODUCT(({pat}={patient})*({fit}<>"")*(1-{f.year_first(fit)}*({fit}>{iso}&"-99")))'
+    first_fit = f"INDEX({fit},MATCH({patient},{pat},0))"  # of the patient's first line, most often the earliest: nothing else need be read for most visits
     yield "date", "visit before fitting", "error", "lies before the day on which the patient's set was fitted (sheet Set-up)", \
-        f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(IFERROR(INDEX({fit},MATCH({patient},{pat},0))<={iso},TRUE),FALSE,' \
+        f'IF(OR({begun},MID({iso}&"-",5,1)<>"-"),FALSE,IF(IFERROR(OR({first_fit}<={iso},NOT({f.year_first(first_fit)})),TRUE),FALSE,' \
         f'IF({that_day}+IFERROR(COUNTIFS({pat},{patient},{fit},LEFT({iso},4)-1&"*"),0)>0,FALSE,IF({f.no_date(date)},FALSE,{early_enough}=0))))'
     there = f'SUMPRODUCT({own}*(({fit}={date})+({fit}={iso})+({fit}={day})>0))'
     yield "reason", "delivery without a set", "warning", "is delivery or conversion, and the sheet Set-up has no line of that day", \
-        f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,IF({that_day}>0,FALSE,{there}=0))'
+        f'IF(OR({begun},AND({reason}<>"delivery",{reason}<>"conversion")),FALSE,IF(IFERROR({first_fit}={iso},FALSE),FALSE,IF({that_day}>0,FALSE,{there}=0)))'
     gone_on, gone_why = (f'INDEX({places.all("patients", name)},MATCH({patient},{places.all("patients", "patient_id")},0))' for name in ("left_on", "left_reason"))
     yield "date", "seen after death", "warning", "lies after the patient's death (sheet Patients)", \
         f'IF(OR({begun},{absent}),FALSE,IFERROR(IF({gone_why}="died",AND({f.year_first(gone_on)},{gone_on}&"-99"<{iso}),FALSE),FALSE))'
@@ -180,8 +187,16 @@ def _unset(places: Places, x: str, patient: str, pat: str, site: str) -> str:
     """Whether a position has no set-up line of this patient. A bar is left to the checks."""
     words = ",".join(f'LOWER(TRIM({x}))="{word}"' for word in ("none", "all", "midline"))
     known = f'ISNUMBER(MATCH(SITE,{places.lists["sites"]},0))'
+    first, lines = f"MATCH({patient},{pat},0)", f"COUNTIF({pat},{patient})"
+
+    def own(cells: str) -> str:
+        """The cells of the patient's lines, where they stand one under the other, as they do unless the sheet was sorted by something else."""
+        return f"OFFSET({cells},{first}-1,0,{lines},1)"
+
+    quick = f.some_site(x, places.lists["steps"], f"{known}*ISNA(MATCH(SITE,{own(site)},0))")
     missing = f.some_site(x, places.lists["steps"], f"{known}*(COUNTIFS({pat},{patient},{site},SITE)=0)")
-    return f'IF(OR({x}="",{patient}="",{words},ISNUMBER(FIND("-",{x}))),FALSE,{missing})'
+    together = f"COUNTIF({own(pat)},{patient})={lines}"
+    return f'IF(OR({x}="",{patient}="",{words},ISNUMBER(FIND("-",{x}))),FALSE,IF(IFERROR(AND({together},NOT({quick})),FALSE),FALSE,{missing}))'
 
 
 def _undeclared(places: Places, x: str, pairs: bool = True) -> str:

@@ -27,7 +27,10 @@ def write_template(path: str | Path) -> None:
     book.properties.creator = "outcomes"
     references = lists.write(book)
     letters = {name: _letters(schemas.tables()[name]) for name in SHEETS}
-    shown = marks(Places(letters, references), SHEETS)
+    places = Places(letters, references)
+    shown = marks(places, SHEETS)
+    for name, reference in places.names.items():
+        lists.named(book, name, reference)
     for name in SHEETS:
         own = [mark for mark in shown if mark.table == name]
         _sheet(book, schemas.tables()[name], references, own)

@@ -298,3 +298,26 @@ def test_marks_hold_for_every_row_of_the_sheet_and_fix_the_columns_they_speak_of
                 bare = re.sub(r'"[^"]*"', "", rule.formula[0])
                 for reference in re.findall(r"\$?[A-Z]{1,2}\$?\d+", bare):
                     assert re.fullmatch(rf"\$[A-Z]+(\$\d+|{FIRST})", reference), (reference, rule.formula[0])
+
+
+def test_no_rule_of_colour_and_no_drop_down_holds_what_spreadsheet_programs_refuse_there(template):
+    """No other sheet, no array constant, no union or intersection (MS-XLSB 2.5.98.6 CFParsedFormula, 2.5.98.8 DVParsedFormula), at most 8,192 letters (a cell's own limit, from memory).
+
+    Names may stand there, and every one of ours is a range of this workbook. A range between two functions is allowed by the
+    document, but a message of spreadsheet programs (from memory) says otherwise, so there is none.
+    """
+    import re
+
+    book = load_workbook(template)
+    written = [rule.formula[0] for name in SHEETS for found in book[schemas.tables()[name].title].conditional_formatting for rule in found.rules]
+    written += [rule.formula1 for name in SHEETS for rule in book[schemas.tables()[name].title].data_validations.dataValidation]
+    called = set()
+    for formula in written:
+        bare = re.sub(r'"[^"]*"', '""', formula)
+        assert not set("!{}\'") & set(bare), formula
+        assert not re.search(r"\):|:[^$]|\) +\(|[$A-Z0-9] +[$A-Z]", bare), formula
+        assert len(formula) <= 8192
+        called |= set(re.findall(r"\b[a-z]+_[a-z_]+\b", bare.replace("_xlfn.", "")))
+    assert called and called <= set(book.defined_names), called - set(book.defined_names)
+    for name in called:
+        assert "#REF!" not in book.defined_names[name].attr_text and not re.fullmatch(r"[A-Za-z]{1,3}\d+", name)

@@ -40,7 +40,7 @@ def test_each_coded_column_offers_exactly_the_codebooks_words(workbook):
         ranges = {str(v.sqref).split(":")[0][:-1]: v.formula1 for v in sheet.data_validations.dataValidation if v.type == "list"}
         for number, column in enumerate(table.columns, 1):
             if column.codes:
-                cells = book["Lists"][ranges[sheet.cell(1, number).column_letter].split("!")[1].replace("$", "")]
+                cells = book["Lists"][book.defined_names[ranges[sheet.cell(1, number).column_letter]].attr_text.split("!")[1].replace("$", "")]
                 assert tuple(cell.value for (cell,) in cells) == column.code_list
 
 
@@ -101,7 +101,7 @@ def test_the_clinics_own_levels_are_offered_as_they_are_typed_without_gaps_and_u
         book["Insert levels"].cell(row, 1, level)
     for title, letter in (("Day sheet", "N"), ("Set-up", "F")):
         (offered,) = [v.formula1 for v in book[title].data_validations.dataValidation if str(v.sqref).startswith(f"{letter}2:")]
-        assert offered.startswith("OFFSET(Lists!$")
+        assert book.defined_names[offered].attr_text.startswith("OFFSET(Lists!$")
         book[title]["Z1"] = f"=ROWS({offered})"
         for at in range(5):
             book[title].cell(at + 2, 26, f'=IFERROR(INDEX({offered},{at + 1}),"")')
