@@ -33,8 +33,9 @@ class Checked:
     ``tables``: good rows of each stored table, in declared columns, with ``_file`` (place in ``sources``), ``_sheet`` and ``_line``.
     ``problems``: one row each with severity (error, warning), rule, table, file, sheet, cell, line, column, value, message, remedy;
     table and column are those in which the cell was written, also where the rule speaks of a row made from it.
-    ``set_aside``: rows of each table kept out, those that rest on a row with an error included. ``refused``: files kept out whole;
-    with one, no row is good. ``decisions``: sentences on encoding, separator, decimal mark and date order.
+    ``set_aside``: rows of each table kept out, those that rest on a row with an error included. ``lines``: lines of the files as
+    they were typed, one of which may make several rows, and ``lines_aside``: those of which a row is kept out. ``refused``: files
+    kept out whole; with one, no row is good. ``decisions``: sentences on encoding, separator, decimal mark and date order.
     """
 
     tables: dict[str, pd.DataFrame] = field(repr=False)
@@ -46,6 +47,8 @@ class Checked:
     sentences: dict[str, str] = field(default_factory=dict, repr=False)
     paths: list[Path] = field(default_factory=list, repr=False)
     options: Options = Options()
+    lines: int = 0
+    lines_aside: int = 0
 
     @property
     def error_count(self) -> int:
@@ -80,31 +83,39 @@ def check(paths, *, options: Options = Options(), store=None, today: date | None
     keys.fill_dentures(log.frames["dentures"], held.frame("dentures") if held.tables else None)
     _empty(readings, log)
     if not any(map(len, log.frames.values())):  # no row to hold a rule against
-        return _outcome(readings, kept, log, problems, aside.from_problems(log, problems), options)
+        return _outcome(readings, kept, log, problems, aside.from_problems(log, problems), {}, options)
     staged = Staged(log, held.tables, today or date.today())
     try:
         bad = _across(staged, log, held, problems, arranged)
+        doubles = {name: staged.dropped(name) for name in schemas.stored_tables()}
     finally:
         staged.close()
-    return _outcome(readings, kept, log, problems, bad, options)
+    return _outcome(readings, kept, log, problems, bad, doubles, options)
 
 
 def summary(checked: Checked) -> list[str]:
     """What a person reads first: the ten most useful lines, then what happens to the rest of the rows."""
     lines = grouped(checked.problems, checked.sentences)
     errors, warned = checked.error_count, checked.warning_count
-    good = sum(len(frame) for frame in checked.tables.values())
+    good = checked.lines - checked.lines_aside
     if checked.refused:
         lines.append(f"{', '.join(checked.refused)} cannot be used as it is; nothing will be loaded.")
     elif errors:
-        aside_rows = sum(checked.set_aside.values())
-        lines.append(f"{errors:,} error{'s' if errors > 1 else ''} and {warned:,} warning{'s' if warned != 1 else ''}. "
-                     f"{aside_rows:,} row{'s' if aside_rows != 1 else ''} would be set aside, those that rest on a row with an error included; {good:,} rows are good.")
+        lines.append(f"{errors:,} error{'s' if errors > 1 else ''} and {warned:,} warning{'s' if warned != 1 else ''}. Of {_typed(checked.lines)} "
+                     f"{checked.lines_aside:,} would be set aside, those that rest on a line with an error included; {good:,} {'is' if good == 1 else 'are'} good.")
     elif warned:
-        lines.append(f"No errors; {warned:,} warning{'s' if warned > 1 else ''}. {good:,} rows are good.")
+        lines.append(f"No errors; {warned:,} warning{'s' if warned > 1 else ''}. {_all_good(checked.lines)}")
     else:
-        lines.append(f"No problems found. {good:,} rows are good.")
+        lines.append(f"No problems found. {_all_good(checked.lines)}")
     return lines
+
+
+def _typed(lines: int) -> str:
+    return f"{lines:,} line{'s' if lines != 1 else ''}"
+
+
+def _all_good(lines: int) -> str:
+    return "The one line is good." if lines == 1 else f"All {_typed(lines)} are good."
 
 
 def _read(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path]]:
@@ -256,7 +267,7 @@ def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) 
     rules.run(staged, log, problems)
     bad = aside.from_problems(log, problems)
     if not any(rows.any() for rows in bad.values()):
-        return {name: bad[name] | staged.dropped(name) for name in schemas.stored_tables()}
+        return bad
     aside.spread(log, held, bad)
     for _ in range(5):  # rows taken out may leave others without sense; a few rounds settle that
         staged.leave_out(bad)
@@ -266,7 +277,7 @@ def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) 
         for table, places in found.items():
             bad[table][places] = True
         aside.spread(log, held, bad)
-    return {name: bad[name] | staged.dropped(name) for name in schemas.stored_tables()}
+    return bad
 
 
 def _never_expanded(log: Log, problems: Problems, left: list[pd.DataFrame]) -> dict[str, int]:
@@ -280,12 +291,12 @@ def _never_expanded(log: Log, problems: Problems, left: list[pd.DataFrame]) -> d
     return found
 
 
-def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Problems, bad: dict[str, np.ndarray], options: Options) -> Checked:
+def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Problems, bad: dict[str, np.ndarray], doubles: dict[str, np.ndarray], options: Options) -> Checked:
     refused = [reading.name for reading in readings if reading.refused]
     tables, set_aside, left = {}, {}, []
     for name, table in schemas.stored_tables().items():
         columns = [column for column, _ in table.stored_columns] + PROVENANCE
-        keep = np.zeros(log.rows(name), dtype=bool) if refused else ~bad[name]
+        keep = np.zeros(log.rows(name), dtype=bool) if refused else ~(bad[name] | doubles.get(name, False))
         frame = log.frames[name][columns]
         tables[name] = frame if keep.all() else frame[keep].reset_index(drop=True)
         if not keep.all():
@@ -294,5 +305,7 @@ def _outcome(readings: list[Reading], paths: list[Path], log: Log, problems: Pro
     if not refused:
         set_aside |= _never_expanded(log, problems, left)
     sources = [Source(reading.name, reading.sha256, reading.kind, tuple(map(visible, reading.decisions)), sum(len(sheet.lines) for sheet in reading.sheets)) for reading in readings]
-    return Checked(tables, problems.frame(log, readings), sources, [visible(one) for reading in readings for one in reading.decisions],
-                   set_aside, refused, problems.sentences, paths, options)
+    found = problems.frame(log, readings)
+    typed_lines, kept_out = aside.lines(readings, log, bad, found)
+    return Checked(tables, found, sources, [visible(one) for reading in readings for one in reading.decisions],
+                   set_aside, refused, problems.sentences, paths, options, typed_lines, kept_out)

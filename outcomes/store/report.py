@@ -119,7 +119,8 @@ def load_sentences(tables: dict[str, Counts], files: list[str], *, errors: int, 
         out.append(f"{rows(total['gone'])} no longer in {joined(files)} {was(total['gone'])} kept "
                    f"(use --withdraw to take {'it' if total['gone'] == 1 else 'them'} out).")
     if errors:
-        out.append(f"{rows(aside) + ' ' + was(aside) if aside else 'Rows with errors were'} set aside "
+        lines = f"{aside:,} {'line' if aside == 1 else 'lines'} {was(aside)}" if aside else "Rows with errors were"
+        out.append(f"{lines} set aside "
                    f"({errors:,} {'error' if errors == 1 else 'errors'}); mend what is wrong and load the file again.")
     return out + ([backup] if backup else []) + notes
 

@@ -119,7 +119,7 @@ class Store:
         except _NothingNew:
             number, skipped = None, ""
         sentences = load_sentences(written.tables, written.shorter, errors=checked.error_count,
-                                   aside=sum(getattr(checked, "set_aside", {}).values()), backup=skipped, notes=self.notes)
+                                   aside=getattr(checked, "lines_aside", 0), backup=skipped, notes=self.notes)
         return LoadReport(number, written.tables, written.gone, sentences)
 
     def undo(self, *, confirm: Callable[[Changes], bool] | None = None) -> UndoReport:

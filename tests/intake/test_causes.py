@@ -151,3 +151,38 @@ def test_of_a_line_that_stands_twice_nothing_else_is_said(clinic):
     levels = [{"level": "light", "system": "A", "retention": "6.7", "unit": "N"}]
     checked = clinic.check({"patients": PATIENTS[:1], "insert_levels": levels, "set_up": sets, "day_sheet": [fitted, repair, repair]})
     assert checked.problems["rule"].tolist() == ["same row twice"]
+
+
+def test_what_is_good_is_told_in_the_lines_that_were_typed(sheet):
+    """Two lines of the day sheet, two of the set-up, one patient and one level make more rows of the store; nobody typed those."""
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("2022-05-04"))
+    assert (checked.lines, checked.lines_aside) == (6, 0) and sum(map(len, checked.tables.values())) > 7
+    assert intake.summary(checked)[-1] == "No problems found. All 6 lines are good."
+
+
+def test_a_line_with_an_error_counts_once_whatever_it_makes(sheet):
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("2023-01-10", minutes="fifteen", inserts_changed="all", why="worn", level_now="light", denture="relined"), sheet.line("yesterday"))
+    assert intake.summary(checked)[-1] == "2 errors and 1 warning. Of 7 lines 2 would be set aside, those that rest on a line with an error included; 5 are good."
+
+
+def test_a_line_that_could_not_be_read_at_all_is_one_of_those_set_aside(clinic):
+    files = clinic.csv({"patients": PATIENTS[:2]})
+    broken = clinic.text("visits.csv", "patient_id,visited_on,reason,parts_checked\nP1,2023-05-04,recall,all,more\nP2,2023-05-04,recall,all\n")
+    checked = clinic.check([*files, broken])
+    assert (checked.lines, checked.lines_aside) == (4, 1)
+
+
+def test_a_line_that_stands_twice_is_no_error_and_still_good(sheet):
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("2022-05-04"), sheet.line("2022-05-04"))
+    assert intake.summary(checked)[-1] == "No errors; 1 warning. All 7 lines are good."
+
+
+def test_lines_whose_dates_could_not_be_read_are_no_repeats_of_each_other(sheet):
+    """Told to delete one of the two, a person would lose a visit."""
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("4 May, 2022"), sheet.line("11 May, 2022"))
+    assert set(checked.problems["rule"]) == {"date not readable"} and (checked.lines, checked.lines_aside) == (7, 2)
+
+
+def test_nor_are_rows_of_a_long_table(clinic):
+    checked = clinic.check([clinic.workbook({"patients": PATIENTS[:1], "visits": [{**visits(1)[0], "visited_on": day} for day in ("4 May, 2022", "11 May, 2022")]})])
+    assert set(checked.problems["rule"]) == {"date not readable"}

@@ -173,10 +173,10 @@ def test_rows_with_errors_stop_a_load_unless_the_good_rows_are_asked_for(store, 
     assert "Rows with errors were set aside (3 errors); mend what is wrong and load the file again." in done.sentences
 
 
-def test_rows_set_aside_are_counted_where_the_check_counted_them(store, clinic):
+def test_lines_set_aside_are_counted_as_the_check_counted_them(store, clinic):
     checked = clinic()
-    checked.error_count, checked.set_aside = 1, {"visits": 1, "parts_log": 3}
-    assert "4 rows were set aside (1 error); mend what is wrong and load the file again." in store.load(checked, good_rows=True).sentences
+    checked.error_count, checked.lines_aside = 1, 4
+    assert "4 lines were set aside (1 error); mend what is wrong and load the file again." in store.load(checked, good_rows=True).sentences
 
 
 def test_a_load_without_rows_says_so(store, clinic):
