@@ -6,6 +6,8 @@ from pathlib import Path
 
 from outcomes.errors import DataProblem, Misuse
 
+STORE = Path("clinic.duckdb")  # the store that is meant where none is named: in the folder one works in, as outcomes audit makes it
+
 
 def files(one, *, needed: bool = True) -> None:
     """The clinic's files and how to read them."""
@@ -19,8 +21,8 @@ def files(one, *, needed: bool = True) -> None:
 
 
 def store(one) -> None:
-    """The store, which must be named."""
-    one.add_argument("--store", type=Path, required=True, help="the store's file")
+    """The store."""
+    one.add_argument("--store", type=Path, default=STORE, metavar="FILE", help=f"the store's file (default: {STORE} in this folder)")
 
 
 def loading(one) -> None:

@@ -13,7 +13,7 @@ SENTENCE = "check, load and report in one go"
 def options(one) -> None:
     """The files, the store, the report's folder and the plan."""
     arguments.files(one)
-    one.add_argument("--store", type=Path, default=Path("clinic.duckdb"), help="the store to keep (default: clinic.duckdb)")
+    arguments.store(one)
     one.add_argument("--out", type=Path, default=Path("audit_report"), help="folder to write (default: audit_report)")
     arguments.plan(one)
     arguments.loading(one)

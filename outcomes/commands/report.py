@@ -16,7 +16,7 @@ REPORTS = {name: f"outcomes.analyses.{name}:report" for name in ("clinic_audit",
 def options(one) -> None:
     """Which reports, from where, to where."""
     one.add_argument("names", nargs="*", metavar="NAME", help="reports to write (default: clinic_audit), by name or as the path of your own script")
-    one.add_argument("--store", type=Path, help="the store's file; with --verify the report is made again from it and compared")
+    one.add_argument("--store", type=Path, metavar="FILE", help=f"the store's file (default: {arguments.STORE} in this folder); with --verify it must be named, and the report is made again from it and compared")
     one.add_argument("--out", type=Path, help="folder to write")
     arguments.plan(one, "; with --verify it is compared with the report's plan")
     one.add_argument("--verify", type=Path, metavar="MANIFEST", help="say which file, package, input, setting or store content differs from this manifest.json; writes nothing")
@@ -28,10 +28,9 @@ def run(options) -> int:
 
     if options.verify is not None:
         return _verify(options)
-    missing = [name for name in ("store", "out") if getattr(options, name) is None]
-    if missing:
-        raise Misuse(f"outcomes report: the following arguments are required: {', '.join(f'--{name}' for name in missing)}. To hold a report against its manifest, give --verify MANIFEST.")
-    return write(options.names or ["clinic_audit"], options.store, options.out, read_plan(options.plan), Progress(quiet=options.quiet))
+    if options.out is None:
+        raise Misuse("Give a folder to write with --out DIR; or, to hold a report against its manifest, --verify MANIFEST.")
+    return write(options.names or ["clinic_audit"], options.store or arguments.STORE, options.out, read_plan(options.plan), Progress(quiet=options.quiet))
 
 
 def write(names: list[str], store_path: Path, out: Path, plan, progress: Progress) -> int:

@@ -76,7 +76,7 @@ def look_at(path: Path, *, create: bool) -> None:
         raise Misuse(f"{path.name} is a folder, not a store. Name the store's file.")
     if not path.exists():
         if not create:
-            raise Misuse(f"There is no store {path.name} here. Check the name, or load files to make one (outcomes load FILES --store {path.name}).")
+            raise Misuse(f"There is no store {path.name} here. Check the name and the folder, and give it with --store FILE; or load files to make one (outcomes load FILES --store {path.name}).")
         if not path.parent.is_dir():
             raise Misuse(f"There is no folder {path.parent.name} to keep the store in. Make it first.")
         if path.with_name(path.name + ".wal").exists():

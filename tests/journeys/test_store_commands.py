@@ -189,3 +189,18 @@ def test_check_without_anything_to_check_says_what_to_name(run, tmp_path):
     assert status == 2 and "Name the files to check" in err
     status, _, err = run("check", "--store", tmp_path / "none.duckdb")
     assert status == 2 and "There is no store none.duckdb here" in err
+
+
+@pytest.mark.parametrize("words", ["history", "undo", "tell", "stock", "plan-size", "due --out x", "export --out x", "share --out x", "report --out x", "day-sheets --patients P1"])
+def test_every_command_on_a_store_means_the_one_in_this_folder_and_says_alike_where_there_is_none(run, tmp_path, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    status, out, said = run(*words.split(), "--quiet")
+    assert (status, out) == (2, "") and said == "There is no store clinic.duckdb here. Check the name and the folder, and give it with --store FILE; or load files to make one (outcomes load FILES --store clinic.duckdb).\n"
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_store_in_this_folder_needs_no_name(run, loaded, tmp_path, monkeypatch):
+    shutil.copytree(loaded, tmp_path, dirs_exist_ok=True)
+    monkeypatch.chdir(tmp_path)
+    assert run("load", "files", "--quiet")[0] == 0 and len(run("history")[1].splitlines()) == 1
+    assert run("undo", "--yes")[0] == 0 and len(run("history")[1].splitlines()) == 2

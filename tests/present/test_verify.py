@@ -162,9 +162,9 @@ def test_an_answer_that_comes_out_otherwise_is_told_even_below_the_rounding(repo
         (["--verify", "{report}", "--store", "nowhere.duckdb"], "nowhere.duckdb"),
         (["--verify", "{report}", "--plan", "nowhere.toml"], "nowhere.toml"),
         (["--verify", "{unknown}", "--store", "{report}/demo.duckdb"], "no report named horoscope"),
-        ([], "--store, --out"),
-        (["--store", "{report}/demo.duckdb"], "required: --out"),
-        (["--out", "x"], "required: --store"),
+        ([], "Give a folder to write with --out DIR"),
+        (["--store", "{report}/demo.duckdb"], "Give a folder to write with --out DIR"),
+        (["--out", "x"], "no store clinic.duckdb here"),
     ],
 )
 def test_misuse_ends_with_status_2_and_says_what_to_give(report, said, tmp_path, words, told):
