@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -57,7 +58,7 @@ def _talk(options, reading, key) -> int:
         raise Misuse(f"{options.table} is no table of the log. Known are: {', '.join(schemas.tables())}.")
     export = Export(options.file, sheet=options.sheet, options=reading)
     body = Talk(_line, _say).run(lambda talk: build(talk, export, options.table, key))
-    options.out.write_text(text_of_mapping(body), encoding="utf-8")
+    _write(options.out, text_of_mapping(body))
     print(f"Wrote {options.out}. Now run: outcomes check --map {options.out} {options.file}")
     return 0
 
@@ -77,12 +78,24 @@ def _say(text: str) -> None:
 def _free(path: Path) -> None:
     if path.exists():
         raise Misuse(f"{path.name} is there already. Give another name with --out, so that no mapping is lost.")
+    if not path.parent.is_dir():  # said before the first question: no answer is to be lost at the end
+        raise Misuse(f"There is no folder {path.parent}. Make it, or give another place with --out.")
+
+
+def _write(path: Path, text: str) -> None:
+    """Whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _template(path: Path) -> int:
     from outcomes import schemas
 
     _free(path)
-    path.write_text((schemas.HERE / "mapping.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    _write(path, (schemas.HERE / "mapping.toml").read_text(encoding="utf-8"))
     print(f"Wrote {path}. Every setting is explained in it; see what it makes of a file with: outcomes map FILE --show {path}")
     return 0

@@ -23,10 +23,9 @@ class Export:
         reading = open_file(self.path, 0)
         self.name, self.kind, self.sheets = reading.name, reading.kind, []
         rows = self._workbook(reading, sheet) if reading.kind == "workbook" else self._delimited(reading)
-        width = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows]
-        if not width or not max(width):
+        self.row = _headings_at(rows)  # of the headings, counted from 0
+        if self.row is None:
             raise Misuse(f"{reading.name} has no headings in its first rows. Give the export with its row of headings.")
-        self.row = width.index(max(width))  # of the headings, counted from 0
         row = rows[self.row]
         written = [" ".join(str(cell or "").split()) for cell in row]
         often = Counter(exact(one) for one in written)
@@ -49,8 +48,8 @@ class Export:
         if data is None:
             raise Misuse(f"{reading.name} cannot be read as text. Save it as “CSV UTF-8”, or give the option encoding.")
         top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(workbook.TOP_ROWS))]
-        self.separator = best = self.options.separator or max(delimited.SEPARATORS, key=lambda one: max((len(row) for row in _rows(top, one)), default=0))
-        return _rows(top, best)
+        self.separator = self.options.separator or _separator(top)
+        return _rows(top, self.separator)
 
     def columns(self, names: list[str]) -> dict[str, Counter]:
         """The distinct cells of columns, as text, with how often each occurs; blank cells are left out."""
@@ -83,6 +82,31 @@ class _Wanted:
 
     def sheets(self, reading, titles: list[str]) -> list[tuple[str, schemas.Table]]:
         return [(self._sheet or titles[0], self._table)]
+
+
+WIDE = 0.6  # share of the widest row that a row of headings fills: one may lack a heading, and a title above fills less
+
+
+def _headings_at(rows: list[list]) -> int | None:
+    """The row of headings, counted from 0: the first that fills most of the width; rows of the export's data come after it."""
+    width = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows]
+    if not width or not max(width):
+        return None
+    return next(number for number, one in enumerate(width) if one >= WIDE * max(width))
+
+
+def _separator(top: list[str]) -> str:
+    """The separator under which most rows are as wide as their headings, with the fewest rows above these, and then the most columns."""
+
+    def fit(separator: str) -> tuple:
+        rows = [row for row in _rows(top, separator) if any(cell.strip() for cell in row)]
+        at = _headings_at(rows)
+        if at is None or len(rows[at]) < 2:
+            return False, 0, 0
+        alike = sum(len(row) == len(rows[at]) for row in rows[at:])
+        return alike > len(rows[at:]) / 2, -at, len(rows[at])
+
+    return max(delimited.SEPARATORS, key=fit)
 
 
 def _rows(lines: list[str], separator: str) -> list[list[str]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
 
-from outcomes.intake import date_forms, dates, notations, numbers, units
+from outcomes.intake import date_forms, dates, notations, numbers, positions, units
 from outcomes.intake.mapping import Mapping, Taken
 from outcomes.intake.source import Options, Reading, Refused
 from outcomes.intake.typed import text_of
@@ -53,6 +53,10 @@ def steps(taken: Taken, number: int, choices: Choices, mapping: Mapping) -> Call
     constant = taken.write[number] if taken.write and "{}" not in taken.write[number] else None
     chosen = {fold(ours) for ours in words.values()}
 
+    def unread(text: str) -> bool:
+        """Whether a cell of positions holds a word alone that is none of the log's."""
+        return taken.target.type == "positions" and not any(letter.isdigit() for letter in text) and fold(text) not in (*taken.target.words, positions.MIDLINE)
+
     def one(value, text: str):
         try:
             if fold(text) in words:
@@ -67,6 +71,9 @@ def steps(taken: Taken, number: int, choices: Choices, mapping: Mapping) -> Call
                 return taken.other or None
             elif codes and fold(text) not in codes:
                 return Refused(text, "no meaning in the mapping", "the mapping gives no meaning to the word", f"Add it to [{_place(taken, mapping)}.values] in {mapping.name}, with one of: {', '.join(taken.target.code_list[:8])}.")
+            elif unread(text):
+                return Refused(text, "no meaning in the mapping", "the mapping gives no meaning to the word",
+                               f"Add it to [{_place(taken, mapping)}.values] in {mapping.name}, with {', '.join(taken.target.words)}, or positions such as 33 43.")
             if key is not None:
                 return key.pseudonym(text)
             done = _by_kind(value, text, taken, choices, convert)

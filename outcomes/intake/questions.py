@@ -7,7 +7,7 @@ from collections import Counter
 
 from outcomes import schemas
 from outcomes.intake import mapping as mappings
-from outcomes.intake import notations, privacy, suggestions, units
+from outcomes.intake import notations, phrases, positions, privacy, suggestions, units
 from outcomes.intake.asking import Talk, yes_or_no
 from outcomes.intake.headings import letter
 from outcomes.intake.outlook import Export
@@ -26,7 +26,7 @@ def build(talk: Talk, export: Export, table_name: str | None = None, key=None) -
              "- leaves the column out, back takes the last answer back, ? says more, stop leaves without writing.", "")
     if table_name is None:
         talk.say("A row of the export is:", *(f"  {one:14} {what}" for one, what in TABLES.items()))
-    name = table_name or talk.ask("Which of these?", _one_of(TABLES, "table"), default=_likely(export))
+    name = table_name or talk.ask("Which of these?", _one_of(TABLES, "tables"), default=_likely(export))
     table = schemas.tables()[name]
     body: dict = {"mapping": mappings.VERSION, "file": {"name": _pattern(export.name)} | ({"sheet": export.sheet} if export.sheet else {}), name: {}}
     for place, heading in export.headings.items():
@@ -48,12 +48,12 @@ def _likely(export: Export) -> str:
     return best
 
 
-def _one_of(allowed, what: str = "word"):
+def _one_of(allowed, whole: str):
     def take(answer: str) -> str:
         for one in allowed:
             if fold(one) == fold(answer) or fold(one).replace("_", " ") == fold(answer):
                 return one
-        raise ValueError(f"That is no {what} known here. Known are: {', '.join(allowed)}.")
+        raise ValueError(f"That is none of the {whole}: {', '.join(allowed)}.")
     return take
 
 
@@ -88,7 +88,7 @@ def _target(free: list[str]):
             return "-"
         if answer.casefold() in (LOOK, SPLIT):
             return answer.casefold()
-        return _one_of(free, "column that is still free")(answer)
+        return _one_of(free, "columns still free")(answer)
     return take
 
 
@@ -148,11 +148,15 @@ def _details(talk: Talk, column: schemas.Column, said: dict, cells: Counter, bod
         unit = "N" if column.name == "retention" else column.unit
         allowed = units.units_for(unit)
         if len(allowed) > 1:
-            said["unit"] = talk.ask(f"  In which unit? ({', '.join(allowed)})", lambda answer: units.known_unit(answer, unit) or _one_of(allowed, "unit")(answer), default=suggestions.unit_in(heading, unit) or unit)
+            said["unit"] = talk.ask(f"  In which unit? ({', '.join(allowed)})", lambda answer: units.known_unit(answer, unit) or _one_of(allowed, "units")(answer), default=suggestions.unit_in(heading, unit) or unit)
             if said["unit"] == unit:
                 del said["unit"]
     elif column.type in ("position", "positions"):
         _numbering(talk, column, said, cells)
+        if column.type == "positions":
+            _other_words(talk, column, said, cells, "numbering" not in said)
+    elif column.type == "phrases":
+        _other_words(talk, column, said, cells, True)
     elif column.name in ("patient", "patient_id") and any(privacy.content(value, person=True) for value in cells):
         talk.say("  Some of its cells look like names or numbers of people. Such rows will be refused; give --key to turn the column into pseudonyms.")
     body[table.name][column.name] = said if len(said) > 1 else said["from"]
@@ -189,6 +193,51 @@ def _meaning(column: schemas.Column):
     return take
 
 
+def _other_words(talk: Talk, column: schemas.Column, said: dict, cells: Counter, plain: bool) -> None:
+    """The meaning of cells in which the log would read no position or phrase. ``plain``: positions are written by ISO 3950, else only cells without a digit are asked for."""
+    take, example = _in_our_words(column)
+    between = said.get("between")
+    others = [value for value, _ in cells.most_common() if (plain or not any(letter.isdigit() for letter in value)) and not _read_by(take, " ".join(value.split(between)) if between else value)]
+    if not others:
+        return
+    if len(others) > MOST_WORDS:
+        talk.say(f"  It holds {len(others)} different entries that the log cannot read; those without a meaning will be listed.")
+        others = others[:MOST_WORDS]
+    talk.say(f"  {column.name} takes {example}. Say what each entry that the log cannot read means.")
+    values = {}
+    for word in others:
+        answer = talk.ask(f"  {word} ({cells[word]} cell{'s' if cells[word] > 1 else ''}) means?", _later_or(take, example), default="later", more=f"Write {example}; not recorded; or later (its rows wait).")
+        if answer != "later":
+            values[word] = "" if answer == "not recorded" else answer
+    if values:
+        said["values"] = values
+
+
+def _in_our_words(column: schemas.Column):
+    """What reads a cell of positions or phrases, raising ValueError, and what such a cell may hold."""
+    if column.type == "positions":
+        return lambda text: positions.parse_list(text, column.words), ", ".join([*column.words, "positions such as 33 43"])
+    return lambda text: phrases.parse(text, column.part), "fine, or words such as relined" if column.part == "denture" else "fine, or position and words such as 33 picked up again"
+
+
+def _read_by(take, text: str) -> bool:
+    try:
+        take(text)
+        return True
+    except ValueError:
+        return False
+
+
+def _later_or(take, example: str):
+    def answered(answer: str) -> str:
+        if fold(answer) in ("later", "not recorded"):
+            return fold(answer)
+        if not _read_by(take, answer):
+            raise ValueError(f"Write {example}; not recorded; or later.")
+        return answer
+    return answered
+
+
 def _numbering(talk: Talk, column: schemas.Column, said: dict, cells: Counter) -> None:
     guess = suggestions.numbering_of(cells)
     sign = next((one for one in "/;+&|" if sum(one in value for value in cells) > len(cells) / 4), None)
@@ -197,7 +246,7 @@ def _numbering(talk: Talk, column: schemas.Column, said: dict, cells: Counter) -
         talk.say(f"  A cell with {sign} in it names several positions" + ("." if column.type == "positions" else " and makes a row for each."))
     if guess == notations.ISO:
         return
-    answer = talk.ask("  In which tooth numbering? (ISO 3950, Universal, or quadrants)", _one_of((*notations.NAMED, "quadrants"), "numbering"), default=guess or notations.ISO)
+    answer = talk.ask("  In which tooth numbering? (ISO 3950, Universal, or quadrants)", _one_of((*notations.NAMED, "quadrants"), "numberings"), default=guess or notations.ISO)
     if answer == "quadrants":
         said["numbering"] = {quadrant: talk.ask(f"  How is site 3 of the {quadrant.replace('_', ' ')} written (the patient's own right and left)?", _shape) for quadrant in notations.QUADRANTS}
     elif answer != notations.ISO:
@@ -216,7 +265,7 @@ def _missing(talk: Talk, table: schemas.Table, taken: dict) -> None:
         if column.required and column.name not in taken and not (column.name == "visit_id" and table.name != "visits"):
             words = f" ({', '.join(column.code_list)})" if column.code_list else ""
             default = {"parts_checked": "notes silent", "snap": "not asked", "level": "unknown"}.get(column.name, "")
-            take = _one_of(column.code_list, f"word of {column.name}") if column.type == "code" else _filled
+            take = _one_of(column.code_list, f"words of {column.name}") if column.type == "code" else _filled
             taken[column.name] = {"always": talk.ask(f"{column.name} is needed ({column.meaning}), and no column gives it. What is it in every row?{words}", take, default=default)}
 
 

@@ -107,7 +107,7 @@ def unit_in(heading: str, unit: str) -> str | None:
 
 def numbering_of(cells: Counter) -> str | None:
     """The notation that a column of sites is written in: ISO 3950 or Universal; None where it is neither."""
-    tokens = [token for value in cells for token in re.split(r"[\s,;/+]+", value) if token and fold(token) not in ("none", "all", "midline")]
+    tokens = [token for value in cells for token in re.split(r"[\s,;/+]+", value) if any(letter.isdigit() for letter in token)]  # words are asked for apart
     if tokens and all(re.fullmatch(r"\d{1,2}", token) for token in tokens):
         if positions.looks_universal([(value, None, count) for value, count in cells.items()]):
             return notations.UNIVERSAL

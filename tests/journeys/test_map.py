@@ -11,6 +11,7 @@ from outcomes import schemas
 from outcomes.cli import main
 from outcomes.intake import mapping
 from outcomes.intake.mapping_text import text_of_mapping
+from outcomes.intake.outlook import Export
 
 EXPORT = ("Name;Akte;Datum;Kiefer;Anlass;Halt;Pos/Stufe;Dauer (h);Bemerkung;Geburtsdatum\n"
           "Jane Canary;P1;01.03.2022;UK;Einsetzen;gut;;0,5;canary;12.05.1948\nJane Canary;P1;08.03.2022;UK;Kontrolle;gut;;0,25;;12.05.1948\n"
@@ -98,7 +99,7 @@ def test_a_mapping_written_and_read_again_says_the_same():
 
 def test_a_needed_column_that_no_column_gives_is_asked_for_and_cannot_be_put_off(talk):
     status, said = talk([*ANSWERS[:-2], "later", "not recorded", "all", "yes"], "--table", "day_sheet")
-    assert status == 0 and said.count("That is no word of parts_checked known here") == 2
+    assert status == 0 and said.count("That is none of the words of parts_checked: ") == 2
 
 
 def test_what_a_terminal_would_obey_is_never_printed(talk, tmp_path):
@@ -112,3 +113,33 @@ def test_a_cell_that_names_several_positions_makes_a_row_for_each(talk, tmp_path
     status, said = talk(["", "", "fitted_on", "attachment", "lower", "", "yes"], "--table", "set_up")
     assert status == 0 and "After (4 rows of Set-up)" in said
     assert tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))["set_up"]["position"] == {"from": "Zahn", "each": "/"}
+
+
+def test_words_in_a_column_of_positions_or_phrases_are_asked_for_too(talk, tmp_path, capsys):
+    (tmp_path / "export_2024.csv").write_text("Pat;Tag;Anlass;Halt;Gewechselt;Gehäuse\nP1;2022-03-01;recall;just right;nein;i.O.\nP1;2023-03-01;recall;just right;33/43;33 neu verklebt\nP1;2023-09-01;recall;just right;?;\n", encoding="utf-8")
+    answers = ["", "", "", "", "", "nix", "none", "later", "", "fine", "33 glued", "33 picked up again", "all", "yes"]
+    status, said = talk(answers, "--table", "day_sheet")
+    assert status == 0, said
+    body = tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))["day_sheet"]
+    assert body["inserts_changed"] == {"from": "Gewechselt", "between": "/", "values": {"nein": "none"}}
+    assert body["housings"] == {"from": "Gehäuse", "values": {"i.O.": "fine", "33 neu verklebt": "33 picked up again"}}
+    assert "Words without a meaning in [day_sheet.inserts_changed]: ? (1)" in said and "inserts_changed takes none, all, positions such as 33 43." in said
+    assert main(["check", "--map", "m.toml", "export_2024.csv"]) == 1
+    said = capsys.readouterr().out
+    assert "E4: inserts_changed: the mapping gives no meaning to the word. Add it to [day_sheet.inserts_changed.values] in m.toml, with none, all, or positions such as 33 43." in said
+
+
+def test_where_the_mapping_cannot_be_written_is_said_before_the_first_question(talk, tmp_path):
+    status, said = talk([], "--table", "day_sheet", "--out", "nowhere/m.toml")
+    assert status == 2 and said == "There is no folder nowhere. Make it, or give another place with --out.\n"
+
+
+@pytest.mark.parametrize("text, headings", [
+    ("Name;Nr\nDoe, Jane;P1\nRoe, Jim;P2\n", ["Name", "Nr"]),  # a comma in every cell, semicolons between them
+    ("Practice export, March, 2024\n\nNr;Tag;Halt\nP1;2022-03-01;1,5\nP2;2022-03-02;2,5\n", ["Nr", "Tag", "Halt"]),  # a title above
+    ("Nr,,Tag,Halt\nP1,a,2022-03-01,ok\nP2,b,2022-03-02,ok\n", ["Nr", "Tag", "Halt"]),  # a column without a heading
+    ("Nr\tSites\nP1\t33;43\nP2\t33;43\n", ["Nr", "Sites"]),
+])
+def test_the_headings_are_those_of_the_export_not_its_cells(tmp_path, text, headings):
+    (tmp_path / "export.csv").write_text(text, encoding="utf-8")
+    assert list(Export(tmp_path / "export.csv").headings.values()) == headings
