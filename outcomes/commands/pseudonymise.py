@@ -33,8 +33,6 @@ def run(options) -> int:
         raise Misuse(f"There is no file {options.file.name}. Check the name and the folder.")
     fresh = not options.key.exists()
     key = make_key(options.key, beside=beside) if fresh else read_key(options.key, beside=beside)
-    if fresh:
-        print(f"Made a new key, {options.key} (fingerprint {key.fingerprint}). Keep a copy of it in a safe place: without it no later file gets the same pseudonyms.")
     note = open_to_others(options.key)
     if note:
         print(note, file=sys.stderr)
@@ -45,5 +43,7 @@ def run(options) -> int:
         if fresh:
             options.key.unlink(missing_ok=True)  # nothing was made with it
         raise
+    if fresh:
+        said.insert(0, f"Made a new key, {options.key} (fingerprint {key.fingerprint}). Keep a copy of it in a safe place: without it no later file gets the same pseudonyms.")
     print("\n".join(said))
     return 0
