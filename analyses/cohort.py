@@ -12,8 +12,9 @@ from outcomes.analyses.lifetimes import Lifetime, lifetime
 
 GAP = "care ends at the first long gap"
 
+# Whoever left after the closing day (care.ending is blank) had not left on it.
 _PATIENTS = """
-SELECT patients.patient_id, birth_year, sex, left_on, patients.left_reason, bruxism, dry_mouth, limited_dexterity, smoker, worn_at_night, care.end_day AS ends_on
+SELECT patients.patient_id, birth_year, sex, CASE WHEN care.ending IS DISTINCT FROM '' THEN left_on END AS left_on, CASE WHEN care.ending IS DISTINCT FROM '' THEN patients.left_reason END AS left_reason, bruxism, dry_mouth, limited_dexterity, smoker, worn_at_night, care.end_day AS ends_on
 FROM patients LEFT JOIN people USING (patient_id) LEFT JOIN care USING (patient)
 WHERE coalesce(audit_consent, 'unknown') <> 'no' ORDER BY patients.patient_id
 """
@@ -111,6 +112,11 @@ def gone_on(dentures: pd.DataFrame) -> pd.Series:
     return rows["retired_on"].fillna(rows.groupby(["patient_id", "arch"])["delivered_on"].shift(-1)).reindex(dentures.index)
 
 
+def gone_by_denture(dentures: pd.DataFrame) -> pd.Series:
+    """The same day by denture_id, in the order of ``dentures``."""
+    return pd.Series(gone_on(dentures).to_numpy(), index=dentures["denture_id"])
+
+
 def read_log(connection, plan) -> Log:
     """Derive the part histories and read what the report needs, in a fixed order."""
     read = connection.execute
@@ -136,7 +142,7 @@ def read_log(connection, plan) -> Log:
     if plan["audit"]["period_from"] or plan["audit"]["period_to"]:
         kept &= set(frames["dentures"]["patient_id"])
     frames = {name: frame[frame["patient_id"].isin(kept)].reset_index(drop=True) for name, frame in frames.items()}
-    closing = _closing(plan, frames["visits"])
+    closing = read("SELECT closing_day FROM settings").fetchone()[0] or datetime.date(1970, 1, 1)
     for name, day in (("visits", "day"), ("inserts_in", "day"), ("failures", "day"), ("answers", "answered_on")):
         frames[name] = frames[name][~(frames[name][day] > pd.Timestamp(closing))].reset_index(drop=True)
     return Log(plan, closing, every[0], every[1], patients, levels=read("SELECT * FROM insert_levels ORDER BY level").df(),
@@ -179,12 +185,6 @@ def _usual_gap(connection) -> float:
 
 def _times(connection, view: str = "endpoint_times") -> pd.DataFrame:
     return _numbers(connection.execute(f"SELECT * FROM {view} ORDER BY endpoint, unit_id").df())
-
-
-def _closing(plan, visits: pd.DataFrame) -> datetime.date:
-    if plan["audit"]["closing_day"]:
-        return datetime.date.fromisoformat(plan["audit"]["closing_day"])
-    return visits["day"].max().date() if len(visits) else datetime.date(1970, 1, 1)
 
 
 def _days(frame: pd.DataFrame) -> pd.DataFrame:

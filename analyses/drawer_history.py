@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from outcomes.analyses.cohort import gone_by_denture
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.longevity.replacement import PartHistory
 
@@ -51,7 +52,7 @@ def history(log, rows: pd.DataFrame, on: float) -> PartHistory:
     left = log.patients.assign(left=_number(log.patients["left_on"]), gone=log.patients["left_on"].notna() | log.patients["left_reason"].notna())
     left["left"] = left["left"].fillna(left["patient_id"].map(_number(log.visits.groupby("patient_id")["day"].max()))).where(left["gone"])
     leaves = left.set_index("patient_id")["left"]
-    retired = _number(log.dentures.set_index("denture_id")["retired_on"])
+    retired = _number(gone_by_denture(log.dentures))
     parts = rows[rows["start"] <= on].copy()
     until = np.fmin(np.fmin(parts["patient"].map(leaves), parts["denture"].map(retired)), on).fillna(on)
     replaced = parts["next_on"].notna() & (parts["next_on"] <= until)

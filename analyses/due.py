@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from outcomes.analyses.cohort import gone_on
 from outcomes.analyses.due_rules import intervals
 from outcomes.errors import Misuse
 from outcomes.present import words
@@ -43,7 +44,7 @@ def in_care(log) -> pd.DataFrame:
     closing = pd.Timestamp(log.closing)
     left = log.patients["left_on"]
     stay = log.patients[~((left <= closing) | (left.isna() & log.patients["left_reason"].notna()))]
-    here = log.dentures[log.dentures["patient_id"].isin(stay["patient_id"]) & (log.dentures["retired_on"].isna() | (log.dentures["retired_on"] > closing))]
+    here = log.dentures[log.dentures["patient_id"].isin(stay["patient_id"]) & ~(gone_on(log.dentures) <= closing)]
     here = here[~(here["delivered_on"] > closing)]
     looked = log.visits[log.visits["seen"] & log.visits["looked"]]
     last = looked.groupby("patient_id")["day"].max()

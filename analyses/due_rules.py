@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from outcomes.analyses.cohort import gone_on
 from outcomes.errors import Misuse
 from outcomes.present import words
 
@@ -46,7 +47,7 @@ def _firm(log, on) -> set:
 
 
 def _single(log, on) -> set:
-    used = log.dentures.loc[log.dentures["retired_on"].isna() | (log.dentures["retired_on"] > on), "denture_id"]
+    used = log.dentures.loc[~(gone_on(log.dentures) <= on), "denture_id"]
     return set(log.episodes.loc[log.episodes["denture_id"].isin(used) & (log.episodes["sites"] == 1), "patient_id"]) if "sites" in log.episodes else set()
 
 

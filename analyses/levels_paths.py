@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
+from outcomes.analyses.cohort import gone_by_denture
 from outcomes.present import words
 
 LIGHT, BETWEEN, MEDIUM, FIRM = "light", "between", "medium", "firm"
@@ -100,7 +101,7 @@ def paths(log) -> Paths:
     inserts = first_inserts(log)
     levels, until = log.plan["levels"], log.until()
     died = set(log.patients.loc[log.patients["left_reason"] == "died", "patient_id"])
-    retired = log.dentures.set_index("denture_id")["retired_on"]
+    retired = gone_by_denture(log.dentures)
     rows, unknown = [], 0
     for denture, own in inserts.groupby("denture_id", sort=True):
         patient, begun = own["patient_id"].iloc[0], own["begun"].iloc[0]

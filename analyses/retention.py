@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
+from outcomes.analyses.cohort import gone_by_denture
 from outcomes.analyses.lifetimes import YEAR
 
 DIED = "died"
@@ -83,10 +84,10 @@ def settling(log) -> Settling:
     known = start[start["known"] & start["begun"].notna()]
     changes = inserts[inserts["followed_on"].notna() & (inserts["next_level"].fillna("") != inserts["level"].fillna("")) & inserts["denture_id"].isin(known.index)]
     changes = changes.sort_values(["followed_on", "position"]).drop_duplicates("denture_id").set_index("denture_id")
-    dentures, patients = log.dentures.set_index("denture_id"), log.patients.set_index("patient_id")
+    patients = log.patients.set_index("patient_id")
     end = known["patient_id"].map(log.until())
     cause = known["patient_id"].map(patients["left_reason"]).eq("died").map({True: DIED, False: ""})
-    for day, why in ((dentures["retired_on"].reindex(known.index), GONE), (changes["followed_on"].reindex(known.index), _direction(changes).reindex(known.index))):
+    for day, why in ((gone_by_denture(log.dentures).reindex(known.index), GONE), (changes["followed_on"].reindex(known.index), _direction(changes).reindex(known.index))):
         first = day.notna() & (day <= end)
         end, cause = end.where(~first, day), cause.where(~first, why)
     frame = pd.DataFrame({"patient_id": known["patient_id"], "denture_id": known.index, "start": known["start"], "days": (end - known["begun"]).dt.days, "cause": cause})

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity, satisfaction
-from outcomes.analyses.lifetimes import YEAR
+from outcomes.analyses.cohort import gone_by_denture
 from outcomes.analyses.levels_paths import Paths
+from outcomes.analyses.lifetimes import YEAR
 
 FEWEST = 5  # patients per arm still followed at the end of an outcome's span, and with an answer
 
@@ -79,7 +80,7 @@ def care(log, connection, rows: pd.DataFrame, *, housings: bool = False) -> Care
 
 def _ends(log, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     until, died = log.until().reindex(rows["patient_id"]).to_numpy(), rows["patient_id"].isin(log.patients.loc[log.patients["left_reason"] == "died", "patient_id"]).to_numpy()
-    retired = rows["denture_id"].map(log.dentures.set_index("denture_id")["retired_on"]).to_numpy()
+    retired = rows["denture_id"].map(gone_by_denture(log.dentures)).to_numpy()
     lost = ~np.isnat(retired) & (retired <= until)
     end = np.where(lost, retired, until)
     return np.maximum((end - rows["begun"].to_numpy()) / np.timedelta64(1, "D"), 0.0), lost | died
