@@ -105,7 +105,7 @@ def upkeep(log) -> Upkeep:
     first_visit = days.groupby("patient_id")["day"].min()
     delivered = log.dentures.groupby("patient_id")["delivered_on"].min()
     start = pd.concat([first_visit[first_visit.index.isin(log.dentures["patient_id"])], delivered], axis=1).dropna(subset=["day"])
-    fresh = start["delivered_on"] >= start["day"].min()
+    fresh = start["delivered_on"] >= start["day"]  # who came with a denture already worn has visits nobody here knows of
     begun = start.max(axis=1)
     dentures = in_service(log)
     cared = log.until().reindex(begun.index)
@@ -119,7 +119,7 @@ def upkeep(log) -> Upkeep:
     counted = inside.groupby("patient_id").agg(unplanned=("problem", "sum"), visits=("problem", "size"), minutes=("minutes", "sum"))
     frame = frame.merge(counted, how="left", on="patient_id").fillna({"unplanned": 0, "visits": 0, "minutes": 0})
     frame["planned"] = frame["visits"] - frame["unplanned"]
-    return Upkeep(frame, inside, log.plan["report"]["level"], log.plan["report"]["test_patients"], int(blank.sum()), bool((~blank).any()), dentures[dentures["denture_id"].isin(log.delivered["denture_id"])], _calls(log, dentures))
+    return Upkeep(frame, inside, log.plan["report"]["level"], log.plan["report"]["test_patients"], int(blank.sum()), bool((~blank).any()), dentures[dentures["denture_id"].isin(log.delivered["denture_id"]) & (dentures["begun"] >= dentures["patient_id"].map(first_visit))].reset_index(drop=True), _calls(log, dentures))
 
 
 def in_service(log) -> pd.DataFrame:

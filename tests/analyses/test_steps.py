@@ -117,3 +117,16 @@ def test_satisfaction_is_compared_within_patients(handmade):
 
 def test_without_answers_there_is_nothing_to_say(handmade):
     assert satisfied(handmade.log(10, answered=False), "satisfaction_card") is None
+
+
+def test_whoever_came_with_a_denture_delivered_elsewhere_is_not_followed_from_delivery(small):
+    """D's denture was delivered elsewhere in 2022, after this log began; D first came in 2024: what happened in between nobody here knows."""
+    from dataclasses import replace
+
+    more = small.dentures.iloc[[0]].assign(denture_id="D/lower/1", patient_id="D", delivered_on=DAY("2022-06-01"))
+    people = small.patients.iloc[[0]].assign(patient_id="D")
+    came = pd.DataFrame([visit("D", "2024-06-01", "problem"), visit("D", "2024-07-01", "problem")])
+    up = upkeep(replace(small, dentures=pd.concat([small.dentures, more], ignore_index=True), patients=pd.concat([small.patients, people], ignore_index=True), visits=pd.concat([small.visits, came], ignore_index=True)))
+    rows = up.patients.set_index("patient_id")
+    assert not rows.loc["D", "fresh"] and rows.loc["D", "unplanned"] == 1  # it counts in the rate, from the first visit on
+    assert "D/lower/1" not in set(up.served["denture_id"]) and up.so_far.mean_at(60) == 0
