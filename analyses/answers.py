@@ -66,7 +66,8 @@ def _counts_only(life, say, counts: str) -> Answer:
     followed = "" if math.isnan(typical) or math.isinf(typical) else f", watched for {words.years(typical)} as a rule"
     number = f"{life.patients_with_events} of {life.patients}"
     if life.patients_with_events:
-        return Answer(life.name, number, f"patients {say.happened}: too few to say how long the others last.", "", f"{counts}{followed}", anchor(life.name))
+        few = "too few" if life.patients_telling == life.patients_with_events else "too few of them were watched from the start"
+        return Answer(life.name, number, f"patients {say.happened}: {few} to say how long the others last.", "", f"{counts}{followed}", anchor(life.name))
     share = life.share_at(life.horizon) if life.horizon else None
     likely = f"{range_words(share.low, share.high, life.level)} without it after {words.span(share.years)}" if share is not None and not math.isnan(share.low) else ""
     return Answer(life.name, number, f"patients {say.happened}: nothing has failed yet.", likely, f"{counts}{followed}", anchor(life.name))

@@ -118,8 +118,8 @@ def _entered_late(life) -> str:
 
 
 def _few(life) -> str:
-    if life.speaks and life.patients_with_events < life.plan["report"]["test_patients"]:
-        return f"Only {words.count(life.patients_with_events, 'patient')} {saying(life).happened}; a few more could move the answer."
+    if life.speaks and life.patients_telling < life.plan["report"]["test_patients"]:
+        return f"Only {words.count(life.patients_telling, 'patient')} {saying(life).happened}; a few more could move the answer."
     return ""
 
 

@@ -55,7 +55,7 @@ def _day_found(life, curve) -> Line:
     low, high = curve.interval_at(0.0)
     steps = pd.concat([pd.DataFrame({"time": [life.starts_late], "survival": [1.0], "low": [float(low)], "high": [float(high)]}), steps], ignore_index=True)
     steps = steps.rename(columns={"time": "years", "survival": "share"}).assign(years=lambda frame: frame["years"] / YEAR)
-    if life.patients_with_events < life.plan["report"]["test_patients"]:
+    if life.patients_telling < life.plan["report"]["test_patients"]:
         steps = steps.assign(low=np.nan, high=np.nan)  # too few for a band: the table gives limits at the horizons
     return Line(life.units, thinned(steps), life.counts(), life.stops())
 
@@ -66,7 +66,7 @@ def _between(life, curve, with_band: bool) -> Line:
     end = max(float(life.fresh["left_day"].max()), float(known["right"].max()) if len(known) else 0.0)
     steps = pd.DataFrame({"years": [0.0, *known["right"] / YEAR], "share": [1.0, *known["survival"]]})
     last = steps.iloc[[-1]].assign(years=end / YEAR)
-    band = _limits(curve, known, end) if with_band and life.patients_with_events >= life.plan["report"]["test_patients"] else None
+    band = _limits(curve, known, end) if with_band and life.patients_telling >= life.plan["report"]["test_patients"] else None
     below = known["survival"].to_numpy()
     boxes = pd.DataFrame({"start": known["left"] / YEAR, "end": known["right"] / YEAR, "above": below + known["mass"].to_numpy(), "below": below})
     return Line(life.units, pd.concat([steps, last], ignore_index=True), life.looks(), life.stops(), boxes, band)
@@ -93,9 +93,9 @@ def thinned(steps: pd.DataFrame) -> pd.DataFrame:
 def curve(life, shape):
     """The endpoint's curve on a sheet."""
     if not life.speaks:
-        raise CannotDraw(f"No curve: it takes {words.count(life.plan['report']['minimum_patients'], 'patient')} with the event, and {life.patients_with_events} had it.")
+        raise CannotDraw(f"No curve: it takes {words.count(life.plan['report']['minimum_patients'], 'patient')} with the event{' who were watched from the start' if life.patients_telling < life.patients_with_events else ''}, and {life.patients_telling} had it.")
     say = saying(life)
-    banded = life.patients_with_events >= life.plan["report"]["test_patients"]
+    banded = life.patients_telling >= life.plan["report"]["test_patients"]
     times = () if banded else sorted({*life.plan["report"]["horizons_years"], *([life.horizon] if life.horizon else [])})
     found = [one for one in map(life.share_at, times) if one is not None and one.low < one.high]
     marks, thin, more = (), None, "Shaded: likely range (95 %)." if banded else "Upright bars: likely range (95 %)." if found else ""

@@ -9,14 +9,15 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
-from outcomes.present.counts import ENTERED, Counts, ticks_for
+from outcomes.analyses.followed import UNITS, YEAR, Followed
 
-YEAR = 365.25
-UNITS = {"insert": "inserts", "housing": "housings", "abutment": "abutments", "denture": "dentures", "implant": "implants"}
+__all__ = ["DEPENDS", "EVENT", "FIRST_ONLY", "LATER", "UNITS", "YEAR", "Lifetime", "Share", "lifetime"]
+
 DEPENDS = 0.05  # the two censoring rules further apart than this: "depends on who came back"
 EVENT = "event"
 NEIGHBOUR = "changed with a neighbour"
 LATER = "fixed again or fitted later at its site"
+FIRST_ONLY = ("insert", "clip", "housing", "abutment", "bar")  # of these only the first at a site is followed
 
 
 @dataclass(frozen=True)
@@ -32,83 +33,10 @@ class Share:
 
 
 @dataclass(frozen=True, eq=False)
-class Lifetime:
-    """One endpoint in the units that count for it.
-
-    ``rows``: the included rows of endpoint_times; ``left_out``: reason to number of units. ``endpoint``: its declaration.
-    """
-
-    endpoint: dict
-    rows: pd.DataFrame
-    left_out: dict[str, int]
-    plan: dict
-
-    # ------------------------------------------------------------------ who
-
-    @property
-    def name(self) -> str:
-        return self.endpoint["name"]
-
-    @property
-    def unit(self) -> str:
-        return self.endpoint["unit"]
-
-    @property
-    def units(self) -> str:
-        return UNITS[self.unit]
-
-    @property
-    def patients(self) -> int:
-        return int(self.rows["patient_id"].nunique())
-
-    @property
-    def parts(self) -> int:
-        return len(self.rows)
-
-    @property
-    def events(self) -> int:
-        return int(self.rows["observed"].sum())
-
-    @property
-    def patients_with_events(self) -> int:
-        return int(self.rows.loc[self.rows["observed"], "patient_id"].nunique())
-
-    @cached_property
-    def fresh(self) -> pd.DataFrame:
-        """Rows watched from day 0."""
-        return self.rows[self.rows["fresh"]]
-
-    @property
-    def examined(self) -> bool:
-        """Whether failures are found by looking, so that the curve is read between looks."""
-        return self.endpoint["noticed_by"] == "examination"
+class Lifetime(Followed):
+    """The units of one endpoint as curves, shares and brackets, each worked out once when first asked for."""
 
     # ------------------------------------------------------------------ views
-
-    def _found(self, column: str):
-        """(time, observed, entry, cluster) by the day found, from the first day on which enough patients are at risk."""
-        rows = self.rows.assign(entry=self.rows["entry_day"].fillna(0).astype(float))
-        rows = rows[rows[column] > rows["entry"]]
-        start = self._start(rows, column)
-        if start > 0:
-            rows = rows[rows[column] > start].assign(entry=lambda frame: frame["entry"].clip(lower=start))
-        return rows[column].to_numpy(float), rows["observed"].to_numpy(bool), rows["entry"].to_numpy(float), rows["patient_id"].to_numpy()
-
-    def _start(self, rows: pd.DataFrame, column: str) -> float:
-        """The first day after which enough patients are under observation; 0 unless most entered late."""
-        enough = min(self.plan["report"]["test_patients"], rows["patient_id"].nunique())
-        if rows.loc[rows["entry"] == 0, "patient_id"].nunique() >= enough or rows.empty:
-            return 0.0
-        for day in np.sort(rows["entry"].unique()):
-            if rows.loc[(rows["entry"] <= day) & (rows[column] > day), "patient_id"].nunique() >= enough:
-                return float(day)
-        return 0.0
-
-    @cached_property
-    def starts_late(self) -> float:
-        """Day from which the day-found curve starts (0: at fitting)."""
-        rows = self.rows.assign(entry=self.rows["entry_day"].fillna(0).astype(float))
-        return self._start(rows[rows["found_day"] > rows["entry"]], "found_day")
 
     @cached_property
     def day_found(self):
@@ -121,7 +49,7 @@ class Lifetime:
         return self._product_limit("found_day_other")
 
     def _product_limit(self, column: str):
-        time, observed, entry, cluster = self._found(column)
+        time, observed, entry, cluster = self.by_day_found(column)
         if len(time) == 0:
             return None
         return longevity.kaplan_meier(time, observed, entry=entry if entry.any() else None, cluster=cluster, level=self.level, small_sample=True)
@@ -166,10 +94,6 @@ class Lifetime:
         return longevity.wear_bracket(day[kept], cause[kept], EVENT, entry=entry[kept] if entry[kept].any() else None, cluster=self.rows["patient_id"].to_numpy()[kept], level=self.level, small_sample=True)
 
     @property
-    def level(self) -> float:
-        return self.plan["report"]["level"]
-
-    @property
     def headline(self):
         """The view that the endpoint's way of being noticed asks for."""
         return self.between_looks if self.examined else self.day_found
@@ -179,12 +103,7 @@ class Lifetime:
     @property
     def speaks(self) -> bool:
         """Whether enough patients had the event for a share to be estimated."""
-        return self.patients_with_events >= self.plan["report"]["minimum_patients"]
-
-    def followed(self, years: float) -> int:
-        """Patients with a unit still under observation so long after its day 0."""
-        day = years * YEAR
-        return int(self.rows.loc[(self.rows["found_day"] >= day) & (self.rows["entry_day"].fillna(0) < max(day, 1)), "patient_id"].nunique())
+        return self.patients_telling >= self.plan["report"]["minimum_patients"]
 
     def share_at(self, years: float) -> Share | None:
         """The share still working, with limits as the number of patients with events allows; None where nobody was followed so long."""
@@ -195,7 +114,7 @@ class Lifetime:
         followed = self.followed(years)
         if np.isnan(value) or followed == 0:
             return None
-        if self.patients_with_events < self.plan["report"]["test_patients"]:
+        if self.patients_telling < self.plan["report"]["test_patients"]:
             interval = curve.share_interval(day)
             low, high = interval.low, interval.high
         else:
@@ -236,13 +155,6 @@ class Lifetime:
         wanted = [report["headline_years"], *sorted((y for y in report["horizons_years"] if y < report["headline_years"]), reverse=True)]
         return next((years for years in wanted if self.followed(years) >= report["minimum_patients"]), None)
 
-    def median_follow_up(self) -> float:
-        """Days by which half would have been followed, had nothing failed (inf: not reached)."""
-        time, observed, entry, _ = self._found("found_day")
-        if len(time) == 0:
-            return float("nan")
-        return float(longevity.follow_up(time, observed, entry=entry if entry.any() else None).quantile(0.5))
-
     # ------------------------------------------------------------------ the same units read in other ways
 
     @cached_property
@@ -272,86 +184,26 @@ class Lifetime:
 
     @cached_property
     def _weighed(self):
-        rows = self.fresh if self.examined else self.rows
-        if rows.empty or rows.groupby("patient_id").size().nunique() < 2:
-            return None
-        weight = 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float)
-        patient = rows["patient_id"].to_numpy()
+        return self.each_patient_once(2) if self.behind.groupby("patient_id").size().nunique() > 1 else None
+
+    def each_patient_once(self, draws: int):
+        """The headline curve with each patient counting once, by so many bootstrap draws; None where nobody has any time at risk."""
         if self.examined:
-            return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weight, cluster=patient, draws=2)
-        entry = rows["entry_day"].fillna(0).to_numpy(float)
-        kept = rows["found_day"].to_numpy(float) > entry
-        if not kept.any():
+            rows = self.behind
+        else:
+            rows = self.rows.assign(entry=self.rows["entry_day"].fillna(0).astype(float).clip(lower=self.starts_late))
+            rows = rows[rows["found_day"] > rows["entry"]]
+        if rows.empty:
             return None
-        return longevity.kaplan_meier(rows["found_day"].to_numpy(float)[kept], rows["observed"].to_numpy(bool)[kept], entry=entry[kept] if entry[kept].any() else None, weights=weight[kept], cluster=patient[kept])
-
-    # ------------------------------------------------------------------ what the log lacks
-
-    @cached_property
-    def gaps(self) -> np.ndarray:
-        """Days between the last look without the finding and the look that found it, one per failure."""
-        failed = self.fresh[self.fresh["observed"] & self.fresh["right_look"].notna()]
-        return (failed["right_look"] - failed["left_look"]).to_numpy(float)
-
-    @property
-    def found_at_problem_visits(self) -> float:
-        """Share of failures that were found because the patient came with a problem."""
-        failed = self.rows[self.rows["observed"]]
-        return float((failed["found_at"] == "problem").mean()) if len(failed) else float("nan")
-
-    @property
-    def not_looked_at(self) -> tuple[float, int]:
-        """(share, of how many): un-failed units still watched that nobody looked at for longer than the plan's under_care_days before their end."""
-        rules = self.plan["rules"]
-        rest = self.rows[~self.rows["observed"] & (self.rows["cause"] == "")]
-        silent = np.where(rest["left_care"] > rest["left_look"], rest["left_care"] + rules["notice_days"] - rest["left_look"], 0)
-        return (float((silent > rules["under_care_days"]).mean()) if len(rest) else float("nan")), len(rest)
-
-    # ------------------------------------------------------------------ counts and drawing
-
-    def stops(self) -> dict[int, float]:
-        """Patients to the year up to which so many were still followed: under observation, not merely to come later."""
-        rows = self.fresh if self.examined else self.rows
-        rows = rows.assign(entry_day=rows["entry_day"].fillna(0))[lambda frame: frame["found_day"] > frame["entry_day"]]
-        patients = rows.groupby("patient_id").agg(came=("entry_day", "min"), went=("found_day", "max"))
-        days = np.unique(rows["found_day"].to_numpy(float))
-        here = np.searchsorted(np.sort(patients["came"]), days, side="left") - np.searchsorted(np.sort(patients["went"]), days, side="left")
-        stops = {}
-        for people in (self.plan["report"]["stop_curves_at"], 10):
-            enough = np.flatnonzero(here >= min(people, here.max(initial=0)))
-            if len(enough):
-                fewer = np.flatnonzero(here[enough[0] :] < min(people, here.max()))
-                stops[people] = float(days[enough[0] + fewer[0] - 1 if len(fewer) else -1]) / YEAR
-        return stops
-
-    def ticks(self) -> tuple[float, ...]:
-        return ticks_for(max([*self.stops().values(), 0.25])) if len(self.rows) else (0.0,)
-
-    def counts(self) -> Counts:
-        """Patients, at risk, failed, censored (and entered, with late entry) before each tick, by the day found."""
-        time, observed, entry, patient = self._found("found_day")
-        ticks = self.ticks()
-        if len(time) == 0:
-            return Counts(self.units, 0, ticks, {"patients": (0,) * len(ticks), "at risk": (0,) * len(ticks)}, ("patients",))
-        table = longevity.risk_table(time, observed, [tick * YEAR for tick in ticks], entry=entry if entry.any() else None, cluster=patient)
-        names = {"clusters_at_risk": "patients", "at_risk": "at risk", "failed": "failed", "censored": "censored"} | ({"entered": ENTERED} if entry.any() else {})
-        return Counts(self.units, len(time), ticks, {label: tuple(int(n) for n in table[name]) for name, label in names.items()}, ("patients",))
-
-    def looks(self) -> Counts:
-        """Known sound, failed, not known and no longer looked at on each tick: what the interval-censored curve rests on."""
-        left, right = self.fresh["left_day"].to_numpy(float), self.fresh["right_day"].fillna(np.inf).to_numpy(float)
-        ticks = self.ticks()
-        days = [tick * YEAR for tick in ticks]
-        found, patient = self.fresh["found_day"].to_numpy(float), self.fresh["patient_id"]
-        rows = {"patients": tuple(int(patient[found >= day].nunique()) for day in days),
-                "known sound": tuple(int((left >= day).sum()) for day in days), "failed": tuple(int(((right <= day) & (left < day)).sum()) for day in days),
-                "not known": tuple(int(((left < day) & (right > day) & np.isfinite(right)).sum()) for day in days),
-                "no longer seen": tuple(int(((left < day) & np.isinf(right)).sum()) for day in days)}  # fmt: skip
-        return Counts(self.units, len(left), ticks, rows, ("patients",))
+        shared = {"level": self.level, "weights": 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float), "cluster": rows["patient_id"].to_numpy()}
+        if self.examined:
+            return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), draws=draws, seed=self.plan["report"]["seed"], **shared)
+        entry = rows["entry"].to_numpy(float)
+        return longevity.kaplan_meier(rows["found_day"].to_numpy(float), rows["observed"].to_numpy(bool), entry=entry if entry.any() else None, small_sample=True, **shared)
 
 
 def lifetime(times: pd.DataFrame, endpoint: dict, plan, *, first_only: bool | None = None) -> Lifetime:
-    """The rows of one endpoint; of inserts only the first at their site, of housings only the first bond, unless told otherwise.
+    """The rows of one endpoint; of inserts, clips, abutments and bars only the first at their site, of housings only the first bond, unless told otherwise.
 
     Sites that fail often have most later rows, so all rows together make parts look short-lived: with a frailty variance of 1 and
     bonds that last 12 years on average, 0.75 after 3 years in place of 0.80 (tests/analyses/test_lifetimes.py).
@@ -359,8 +211,8 @@ def lifetime(times: pd.DataFrame, endpoint: dict, plan, *, first_only: bool | No
     rows = times[times["endpoint"] == endpoint["name"]]
     left_out = rows.loc[rows["excluded"] != "", "excluded"].value_counts().sort_index().to_dict()
     rows = rows[rows["excluded"] == ""]
-    if first_only if first_only is not None else endpoint["unit"] in ("insert", "housing"):
-        if endpoint["unit"] == "housing":  # one in place before the log began is the first that the log knows, and enters late
+    if first_only if first_only is not None else endpoint["unit"] in FIRST_ONLY:
+        if endpoint["unit"] != "insert":  # one in place before the log began is the first that the log knows, and enters late
             again = int((rows["serial"] > 1).sum())
             left_out |= {LATER: again} if again else {}
             rows = rows[~(rows["serial"] > 1)]

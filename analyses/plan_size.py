@@ -108,7 +108,7 @@ def measured_effect(life, day: float) -> float | None:
     curve = life.day_found
     if curve is None or curve.clusters is None or curve.clusters < 2:
         return None
-    plain = longevity.kaplan_meier(*life._found("found_day")[:2], entry=_late(life))
+    plain = longevity.kaplan_meier(*life.by_day_found("found_day")[:2], entry=_late(life))
     own, naive = float(curve.standard_error_at(day)), float(plain.standard_error_at(day))
     if not (own > 0 and naive > 0):
         return None
@@ -116,7 +116,7 @@ def measured_effect(life, day: float) -> float | None:
 
 
 def _late(life):
-    entry = life._found("found_day")[2]
+    entry = life.by_day_found("found_day")[2]
     return entry if entry.any() else None
 
 

@@ -21,6 +21,8 @@ _SAYINGS = {
     "insert worn": Saying("Inserts: wear", "of first inserts still held", "had a first insert worn or lost", "First inserts not worn"),
     "housing bond failure": Saying("Housings: bond", "of housings were still firmly in the denture", "had a housing come loose", "Housings firmly in the denture"),
     "housing loss": Saying("Housings: loss", "of housings had not been lost", "lost a housing", "Housings not lost"),
+    "clip worn": Saying("Clips: wear", "of first clips still held", "had a first clip worn or lost", "First clips not worn"),
+    "bar loosening": Saying("Bars: loosening", "of bars had stayed tight", "had a bar come loose", "Bars that stayed tight"),
     "any insert change": Saying("Inserts: any change", "of first inserts had not been changed", "had a first insert changed", "First inserts not changed"),
     "abutment loosening": Saying("Abutments: loosening", "of abutments had stayed tight", "had an abutment come loose", "Abutments that stayed tight"),
     "attachment wear": Saying("Balls: wear", "of ball abutments were not worn", "had a ball abutment worn", "Ball abutments not worn"),

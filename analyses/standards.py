@@ -99,6 +99,8 @@ def of_endpoint(life, one: dict, guard: str = "") -> Measured:
     if guard:
         return replace(nothing, why="the log lists failures only")
     curve, followed = life.headline, life.followed(years)
+    if curve is not None and not life.examined and 0 < years * YEAR <= life.starts_late:
+        return replace(nothing, why=f"most were in place before the log began, and too few were watched in their first {words.span(years)}")
     if curve is None or followed == 0 or math.isnan(curve.survival_at(years * YEAR)):
         return replace(nothing, why=f"nobody was followed for {words.span(years)}")
     found = curve.share_interval(years * YEAR)

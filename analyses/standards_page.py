@@ -6,6 +6,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.analyses import standards_years
+from outcomes.analyses.lifetimes import FIRST_ONLY
 from outcomes.analyses.sentences import saying
 from outcomes.analyses.standards import needed_without_failure
 from outcomes.present import words
@@ -47,6 +48,6 @@ def meant(log, found) -> list[dict]:
             life = log.lifetime(one["endpoint"])
             say = saying(life)
             counts = f"{words.span(one['years'])} after {say.since} it had not happened; what counts as happened: {life.endpoint['definition'][:1].lower()}{life.endpoint['definition'][1:].rstrip('.')}"
-            of, here = f"{'first ' if life.unit in ('insert', 'housing') else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
+            of, here = f"{'first ' if life.unit in FIRST_ONLY else ''}{life.units} followed", words.people(life.patients, life.parts, life.unit)
         rows.append({"standard": one["name"], "counts_if": counts, "of_what": of, "here": here, "source": one.get("source", "")})
     return rows

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
-from outcomes import longevity
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.present import words
 
@@ -21,20 +19,7 @@ def vary(life) -> bool:
 
 def per_patient(life):
     """The headline curve with each patient counting once: weights of one over the patient's parts (Williamson, Datta and Satten 2003)."""
-    report = life.plan["report"]
-    rows = life.fresh if life.examined else life.rows
-    entry = np.zeros(len(rows)) if life.examined else rows["entry_day"].fillna(0).to_numpy(float)
-    if not life.examined:
-        entry = np.maximum(entry, life.starts_late)
-        kept = rows["found_day"].to_numpy(float) > entry
-        rows, entry = rows[kept], entry[kept]
-    if rows.empty:
-        return None
-    weights = 1 / rows.groupby("patient_id")["patient_id"].transform("size").to_numpy(float)
-    cluster = rows["patient_id"].to_numpy()
-    if life.examined:
-        return longevity.turnbull(rows["left_day"].to_numpy(float), rows["right_day"].fillna(np.inf).to_numpy(float), weights=weights, cluster=cluster, level=life.level, draws=life.plan["wear"]["group_draws"], seed=report["seed"])
-    return longevity.kaplan_meier(rows["found_day"].to_numpy(float), rows["observed"].to_numpy(bool), entry=entry if entry.any() else None, weights=weights, cluster=cluster, level=life.level, small_sample=True)
+    return life.each_patient_once(life.plan["wear"]["group_draws"])
 
 
 def table(life) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
@@ -48,7 +33,7 @@ def table(life) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
         if share is None or share.followed < report["minimum_patients"] or other is None:
             continue
         value = float(other.survival_at(years * YEAR))
-        low, high = (float(edge) for edge in other.interval_at(years * YEAR)) if life.patients_with_events >= report["test_patients"] else (math.nan, math.nan)
+        low, high = (float(edge) for edge in other.interval_at(years * YEAR)) if life.patients_telling >= report["test_patients"] else (math.nan, math.nan)
         exact.append({"years": years, "per_part": share.value, "per_part_low": share.low, "per_part_high": share.high, "per_patient": value, "per_patient_low": low, "per_patient_high": high})
         shown.append({"after": words.span(years), f"of {life.units}": _with(share.value, share.low, share.high, life), "of a patient's, on average": _with(value, low, high, life)})
     flagged = any(abs(row["per_part"] - row["per_patient"]) > APART for row in exact)

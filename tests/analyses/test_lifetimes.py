@@ -7,9 +7,11 @@ import pandas as pd
 import pytest
 
 from outcomes import longevity, schemas
-from outcomes.analyses import certainty
+from outcomes.analyses import answers, certainty
 from outcomes.analyses.drawings import became_of, ending_group, lines_of
 from outcomes.analyses.lifetimes import LATER, YEAR, lifetime
+from outcomes.analyses.sentences import saying
+from outcomes.analyses.standards import of_endpoint
 from outcomes.plan import read_plan
 
 
@@ -229,3 +231,29 @@ def test_ending_care_at_the_first_long_gap_is_read_only_where_patients_are_asked
     connection = duckdb.connect()
     connection.execute(f"CREATE TABLE visits AS SELECT 'P' || i AS patient_id, DATE '2015-01-01' + ({apart} * k)::INTEGER AS visited_on FROM range(5) a(i), range(4) b(k)")
     assert (_usual_gap(connection) < read_plan()["rules"]["under_care_days"]) is shown
+
+
+def test_no_share_is_given_for_the_years_before_a_curve_with_late_entry_starts():
+    """Six parts watched from fitting for a year and a half, twelve that come under observation after two years: the curve starts there."""
+    life = life_of([*((f"P{i}", 560, i < 5, 0, None) for i in range(6)), *((f"Q{i}", 1500 + 10 * i, i < 6, 800, None) for i in range(12))], headline_years=5, horizons_years=[1, 2, 5])
+    assert life.starts_late == 800
+    assert life.share_at(1) is None and life.share_at(2) is None  # 1 would be read there: nobody had failed of those who came later
+    assert life.share_at(4).value == pytest.approx(float(life.day_found.survival_at(4 * YEAR))) and life.followed(4) == 12
+    said = of_endpoint(life, {"name": "a year", "endpoint": life.name, "years": 1, "at_least": 0.9})
+    assert said.verdict == "cannot tell" and "before the log began" in said.why
+
+
+def test_a_curve_between_looks_counts_only_those_it_rests_on():
+    """Two patients watched from fitting, twenty whose parts were in place before: the curve between looks takes the two, and says nothing."""
+    rows = [(f"P{i}", 900, False, 0, None) for i in range(2)] + [(f"Q{i}", 1200 + i, i < 12, 300, None) for i in range(20)]
+    life = life_of(rows, endpoint="attachment wear")
+    assert (life.patients_with_events, life.patients_telling, life.followed(2)) == (12, 0, 2)
+    assert not life.speaks and answers.of_lifetime(life).sentence.startswith("patients had a ball abutment worn: too few of them were watched from the start")
+
+
+def test_clips_and_bars_have_their_words_and_only_the_first_at_a_site_counts():
+    """Of parts other than inserts the first at a site is followed; a second one is counted as left out."""
+    for endpoint, units, share in (("clip worn", "clips", "of first clips still held"), ("bar loosening", "bars", "of bars had stayed tight")):
+        rows = life_of(some(observed=2), endpoint=endpoint).rows
+        life = lifetime(pd.concat([rows, rows.assign(serial=2)], ignore_index=True), schemas.endpoints()[endpoint], read_plan())
+        assert (life.units, life.parts, life.left_out) == (units, 20, {LATER: 20}) and saying(life).share == share
