@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from pathlib import Path
 
 from outcomes.errors import DataProblem, Misuse
@@ -91,6 +92,24 @@ def with_visits(store, path: Path, so: str, plan=None) -> None:
     closing = plan["audit"]["closing_day"] if plan is not None else None
     if closing and first is not None and closing < f"{first:%Y-%m-%d}":
         raise Misuse(f"On {closing} the log had not begun: its first visit is on {first:%Y-%m-%d}. Give a later day.")
+
+
+@contextmanager
+def opened_log(options, plan, so: str = "nobody is known"):
+    """The log of the store that ``options`` name, read by ``plan``, as (log, progress, store), with the store open as long as it is used.
+
+    Raises as ``with_visits`` does where there is nothing to read, ``so`` saying what that means.
+    """
+    from outcomes.analyses.cohort import read_log
+    from outcomes.progress import Progress
+    from outcomes.store import open_store
+
+    progress = Progress(quiet=options.quiet)
+    with open_store(options.store, read_only=True) as store:
+        with_visits(store, options.store, so, plan)
+        with progress.step("Deriving part histories"):
+            log = read_log(store.connection, plan)
+        yield log, progress, store
 
 
 def one_file(out: Path | None, what: str, *endings: str) -> bool:

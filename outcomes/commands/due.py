@@ -6,7 +6,6 @@ from pathlib import Path
 
 from outcomes.commands import arguments
 from outcomes.errors import Misuse
-from outcomes.progress import Progress
 
 SENTENCE = "who is due: recalls, reviews, questionnaires and parts nobody looked at, as a list, a table and a calendar"
 
@@ -24,20 +23,14 @@ def options(one) -> None:
 def run(options) -> int:
     """Say who is due, and write the list where asked."""
     from outcomes.analyses import due, due_list, recall_planning
-    from outcomes.analyses.cohort import read_log
-    from outcomes.store import open_store
 
     for name, most in (("within", 3650), ("alarm", 365)):
         given = getattr(options, name)
         if given is not None and not 0 <= given <= most:
             raise Misuse(f"--{name} takes a number of days from 0 to {most}.")
     arguments.one_file(options.out, "the list is", ".csv", ".ics", ".html")
-    progress = Progress(quiet=options.quiet)
     plan = arguments.plan_on(options.plan, options.on)
-    with open_store(options.store, read_only=True) as store:
-        arguments.with_visits(store, options.store, "nobody is known", plan)
-        with progress.step("Deriving part histories"):
-            log = read_log(store.connection, plan)
+    with arguments.opened_log(options, plan) as (log, progress, _):
         with progress.step("Working out who is due"):
             found = due.due(log, options.within)
             planned = recall_planning.planning(log)

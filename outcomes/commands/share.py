@@ -7,7 +7,6 @@ from pathlib import Path
 
 from outcomes.commands import arguments
 from outcomes.errors import Misuse
-from outcomes.progress import Progress
 
 SENTENCE = "write a packet of totals for a study club, and a page of every number that leaves"
 
@@ -23,18 +22,12 @@ def run(options) -> int:
     """Make the packet, the page, and the record of what was shared."""
     from outcomes.analyses.club_packet import make
     from outcomes.analyses.club_preview import preview
-    from outcomes.analyses.cohort import read_log
     from outcomes.club.packet import as_text
     from outcomes.club.releases import open_releases
     from outcomes.plan import read_plan
-    from outcomes.store import open_store
 
-    plan, progress = read_plan(options.plan), Progress(quiet=options.quiet)
-    with open_store(options.store, read_only=True) as store:
-        arguments.with_visits(store, options.store, "there is nothing to share")
+    with arguments.opened_log(options, read_plan(options.plan), "there is nothing to share") as (log, progress, _):
         releases = open_releases(options.store)
-        with progress.step("Deriving part histories"):
-            log = read_log(store.connection, plan)
         with progress.step("Counting, rounding and hiding"):
             made = make(log, releases)
     file = options.out if options.out.suffix.lower() == ".json" else arguments.folder(options.out) / f"packet_{made.packet['sign']}.json"

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from outcomes.commands import arguments
 from outcomes.errors import DataProblem, Misuse
-from outcomes.progress import Progress
 
 SENTENCE = "inserts to have in the drawer for the months to come, level by level, with a range"
 
@@ -22,19 +21,14 @@ def options(one) -> None:
 def run(options) -> int:
     """Say what to have, and write the tables where asked."""
     from outcomes.analyses import drawer
-    from outcomes.analyses.cohort import read_log
     from outcomes.plan import read_plan
     from outcomes.present import tables
-    from outcomes.store import open_store
 
     if options.months is not None and not 0.5 <= options.months <= 60:
         raise Misuse("--months takes a number from 0.5 to 60.")
     out, single = options.out, arguments.one_file(options.out, "the forecast is", ".csv")
-    progress, plan = Progress(quiet=options.quiet), read_plan(options.plan)
-    with open_store(options.store, read_only=True) as store:
-        arguments.with_visits(store, options.store, "nobody is known", plan)
-        with progress.step("Deriving part histories"):
-            log = read_log(store.connection, plan)
+    plan = read_plan(options.plan)
+    with arguments.opened_log(options, plan) as (log, progress, _):
         with progress.step("Following every insert on"):
             found = drawer.stock(log, options.months, past=True)
     if found.why:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from outcomes.commands import arguments
 from outcomes.errors import DataProblem, Misuse
-from outcomes.progress import Progress
 
 SENTENCE = "sentences for talking to a patient: what happened to this clinic's past patients, as counts of ten people"
 
@@ -22,19 +21,14 @@ def options(one) -> None:
 def run(options) -> int:
     """Say the sentences, and write the leaflet where asked. Exit status 1 where nothing may be said."""
     from outcomes.analyses import tell
-    from outcomes.analyses.cohort import read_log
     from outcomes.plan import read_plan
     from outcomes.present import sheet, tables
-    from outcomes.store import open_store
 
     if options.years is not None and not 0.25 <= options.years <= 20:
         raise Misuse("--years takes a number from 0.25 (three months) to 20.")
     out, single = options.out, arguments.one_file(options.out, "the leaflet is", ".html")
-    progress, plan = Progress(quiet=options.quiet), read_plan(options.plan)
-    with open_store(options.store, read_only=True) as store:
-        arguments.with_visits(store, options.store, "nobody is known", plan)
-        with progress.step("Deriving part histories"):
-            log = read_log(store.connection, plan)
+    plan = read_plan(options.plan)
+    with arguments.opened_log(options, plan) as (log, progress, _):
         with progress.step("Counting people"):
             told = tell.tell(log, options.years)
     if not any(one.sentences for one in told):
