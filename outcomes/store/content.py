@@ -14,20 +14,18 @@ _SUMS = "coalesce(sum((number >> 64)::UBIGINT), 0) AS low, coalesce(sum((number 
 
 def row_text(columns) -> str:
     """SQL for one text of these columns that no other row shares: each value with its length before it, a dash where blank."""
-    parts = []
-    for name in columns:
-        value = f"CAST({quoted(name)} AS VARCHAR)"
-        parts.append(f"coalesce(strlen({value}) || ':' || {value}, '-')")
-    return "concat(" + ", ".join(parts) + ")"
+    return _text(columns, lambda name: "", blank="-")
 
 
 def filled_text(columns) -> str:
     """SQL for one text of the filled columns, each with its name: a column declared later and still blank leaves the text as it was."""
-    parts = []
-    for name in columns:
-        value = f"CAST({quoted(name)} AS VARCHAR)"
-        parts.append(f"coalesce('{name}=' || strlen({value}) || ':' || {value}, '')")
-    return "concat(" + ", ".join(parts) + ")"
+    return _text(columns, lambda name: f"'{name}=' || ", blank="")
+
+
+def _text(columns, before, *, blank: str) -> str:
+    """SQL for the values of these columns one after the other, each with its length and what stands before it; ``blank`` for one that is blank."""
+    values = [(before(name), f"CAST({quoted(name)} AS VARCHAR)") for name in columns]
+    return "concat(" + ", ".join(f"coalesce({first}strlen({value}) || ':' || {value}, '{blank}')" for first, value in values) + ")"
 
 
 def key_number(table: schemas.Table) -> str:
