@@ -75,15 +75,15 @@ class Log:
     known_in_part: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"kind": [], "number": [], "patients": []}))  # missing and coarse knowledge, kind by kind
     things_done: pd.DataFrame = field(default_factory=pd.DataFrame)  # what was done or found amiss, thing by thing
     withheld: frozenset[str] = frozenset()  # kinds of part whose log lists failures only
-    _lives: dict = field(default_factory=dict, repr=False)
+    worked_out: dict = field(default_factory=dict, repr=False)
 
     def lifetime(self, name: str, reading: str = "") -> Lifetime:
         """The rows of one endpoint of the plan or of the shipped declarations, under the plan's reading or another."""
         key = (name, reading)
-        if key not in self._lives:  # curves are fitted once, however often they are asked for
+        if key not in self.worked_out:  # curves are fitted once, however often they are asked for
             declared = {**schemas.endpoints(), **{row["name"]: row for row in self.plan.get("endpoints", [])}}
-            self._lives[key] = lifetime(self.readings[reading] if reading else self.times, declared[name], self.plan)
-        return self._lives[key]
+            self.worked_out[key] = lifetime(self.readings[reading] if reading else self.times, declared[name], self.plan)
+        return self.worked_out[key]
 
     def guard_of(self, life: Lifetime) -> str:
         """The sentence that withholds an endpoint's curve, or "": of what shows at examination, where its parts were not looked at."""

@@ -68,9 +68,9 @@ def stock(log, months: float | None = None, *, past: bool = False) -> Stock:
     plan = settings(log.plan, set(log.levels["level"]) | set(log.episodes["level"].dropna()))
     months = float(plan["months"] if months is None else months)
     key = ("drawer", months)
-    if key not in log._lives:
-        log._lives[key] = _forecast(log, plan, months)
-    found = log._lives[key]
+    if key not in log.worked_out:
+        log.worked_out[key] = _forecast(log, plan, months)
+    found = log.worked_out[key]
     return replace(found, past=_past(log, plan)) if past and not found.why else found
 
 

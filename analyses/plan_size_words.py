@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from outcomes.analyses.standards import _round
+from outcomes.analyses.standards import two_figures
 from outcomes.present import words
 
 # What the share's likely range costs when parts are only looked at so often: variance over that of parts whose day of failure is known, at
@@ -36,7 +36,7 @@ def _need(one, speed) -> str:
         return f"cannot be told: {one.why}."
     if one.more == 0:
         return f"{words.count(one.patients, 'patient')} are enough."
-    text = f"about {words.count(_round(one.more), 'more patient')} ({words.count(_round(one.needed), 'patient')} in all)"
+    text = f"about {words.count(two_figures(one.more), 'more patient')} ({words.count(two_figures(one.needed), 'patient')} in all)"
     if not math.isnan(speed.per_month):
         text += f", {_months(speed.months_for(one.more))} of deliveries at this pace"
     if one.followed_years:

@@ -57,18 +57,18 @@ def over_time(paths: Paths, plan, shape):
 
 def columns(paths: Paths, fewest: int) -> Streams:
     """Who went where between delivery and later. The columns are the shares over time; streams multiply the days' moves in between."""
-    times = [(day, title) for day, title in TIMES if _still(paths, day) >= fewest]
+    times = [(day, title) for day, title in TIMES if patients_on(paths, day) >= fewest]
     if not times or paths.occupancy is None:
         return Streams((), (), STATES, COLOURS)
     states, shares = list(paths.occupancy.states), np.asarray(paths.occupancy.start, dtype=float)
     cols, flows = [], []
     for number, (day, title) in enumerate(times):
-        cols.append(Column(title, f"{_still(paths, day)} patients", {state: float(share) for state, share in zip(states, shares) if share > 1e-9}))
+        cols.append(Column(title, f"{patients_on(paths, day)} patients", {state: float(share) for state, share in zip(states, shares) if share > 1e-9}))
         if number + 1 < len(times):
             flow = shares[:, None] * _moves(paths.rows, states, day, times[number + 1][0])
             flows.append({(states[i], states[j]): float(flow[i, j]) for i, j in zip(*np.nonzero(flow > 1e-9))})
             shares = flow.sum(axis=0)
-    return Streams(tuple(cols), tuple(flows), STATES, COLOURS, tuple(_still(paths, day) for day, _ in times))
+    return Streams(tuple(cols), tuple(flows), STATES, COLOURS, tuple(patients_on(paths, day) for day, _ in times))
 
 
 def _moves(rows: pd.DataFrame, states: list[str], after: float, until: float) -> np.ndarray:
@@ -93,7 +93,7 @@ def flows_table(what: Streams) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["start", "end", "level_at_start", "level_at_end", "share"])
 
 
-def _still(paths: Paths, day: float) -> int:
+def patients_on(paths: Paths, day: float) -> int:
     """Patients still followed with the denture on ``day``."""
     return int(paths.dentures.loc[paths.dentures["end"] >= max(day, 1), "patient_id"].nunique())
 

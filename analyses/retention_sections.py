@@ -25,7 +25,7 @@ def of_levels(paths, plan) -> Answer:
     """The share at a light level two years on (or at the last horizon reached)."""
     counts = words.people(paths.patients, len(paths.dentures), "denture")
     for years in (2, 1):
-        if paths.occupancy is not None and figures._still(paths, years * YEAR) >= plan["report"]["test_patients"] and LIGHT in list(paths.occupancy.states):
+        if paths.occupancy is not None and figures.patients_on(paths, years * YEAR) >= plan["report"]["test_patients"] and LIGHT in list(paths.occupancy.states):
             value = float(paths.occupancy.probability_at(years * YEAR, LIGHT))
             low, high = (float(limit) for limit in paths.occupancy.interval_at(years * YEAR, LIGHT))
             return Answer("light", words.estimated(value, paths.patients), f"of dentures were at a light level {words.span(years)} after delivery, of all that started at any.", range_words(low, high, paths.confidence), counts, "about-levels", (low, value, high) if not math.isnan(low) else None, value, low, high)
@@ -116,7 +116,7 @@ def levels_finding(paths, plan) -> str:
 def _table(paths, plan) -> tuple[list, list]:
     found, rows, exact = paths.occupancy, [], []
     for years, label in HORIZONS:
-        people = figures._still(paths, years * YEAR)
+        people = figures.patients_on(paths, years * YEAR)
         if people < plan["report"]["minimum_patients"]:
             continue
         row = {"after": label}

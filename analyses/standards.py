@@ -166,13 +166,13 @@ def _needed(one: Measured, level: float) -> str:
         return "At this share no clinic of ordinary size could settle it."
     if one.need <= one.patients:  # what they are worth falls just short, since parts in one mouth fail together
         return "At this share a few more patients would settle it."
-    return f"At this share about {words.count(_round(one.need), 'patient')} would settle it."
+    return f"At this share about {words.count(two_figures(one.need), 'patient')} would settle it."
 
 
-def _round(need: int) -> int:
+def two_figures(need: int) -> int:
     """Two figures are enough for a forecast.
 
-    >>> _round(568), _round(43), _round(1234)
+    >>> two_figures(568), two_figures(43), two_figures(1234)
     (570, 43, 1300)
     """
     step = 10 ** max(0, len(str(need)) - 2)

@@ -69,7 +69,7 @@ def check(paths, *, options: Options = Options(), store=None, today: date | None
     named, where a file cannot be opened or is neither a workbook nor a table. All else is among the problems.
     """
     paths = [Path(path) for path in ([paths] if isinstance(paths, (str, Path)) else paths)]
-    readings, kept = _read(paths, options)
+    readings, kept = read_all(paths, options)
     numbering.refuse_universal(readings)
     log, problems = Log(files=[reading.name for reading in readings]), Problems()
     _type(readings, log, problems, options)
@@ -118,7 +118,11 @@ def _all_good(lines: int) -> str:
     return "The one line is good." if lines == 1 else f"All {_typed(lines)} are good."
 
 
-def _read(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path]]:
+def read_all(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path]]:
+    """Each file read once, as the mapping meant for it says, beside the paths kept: the same file twice is one.
+
+    Raises Misuse with a line for every file that cannot be read, or where a mapping is for none of them.
+    """
     if not paths:
         raise Misuse("No file was given. Name the clinic's workbook or its CSV files.")
     readings, kept, refusals, seen = [], [], [], {}
@@ -148,7 +152,8 @@ def _read(paths: list[Path], options: Options) -> tuple[list[Reading], list[Path
     return readings, kept
 
 
-def _table(name: str) -> schemas.Table:
+def declared_table(name: str) -> schemas.Table:
+    """The declared table of that name, or the wide form of an instrument."""
     return schemas.tables().get(name) or wide.table(name)
 
 
@@ -156,7 +161,7 @@ def _type(readings: list[Reading], log: Log, problems: Problems, options: Option
     """Typed frames of every sheet into the log, with the faults of their cells."""
     pieces: dict[str, list[pd.DataFrame]] = {}
     for reading in readings:
-        tables = {sheet.table: _table(sheet.table) for sheet in reading.sheets}
+        tables = {sheet.table: declared_table(sheet.table) for sheet in reading.sheets}
         choices = decide(reading, tables, reading.mapping.options(options) if reading.mapping else options)
         refused = reading.refused
         for sheet in reading.sheets:

@@ -25,7 +25,7 @@ def read(reading: Reading, options: Options) -> None:
     table = _table(reading)
     if table is None:
         return
-    data = _utf8(reading, options)
+    data = as_utf8(reading, options)
     if data is None:
         return
     if not data.strip():
@@ -33,13 +33,13 @@ def read(reading: Reading, options: Options) -> None:
         return
     top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(40))]
     separator = _separator(reading, options, table, top)
-    above, first, names = headings.find(table, _rows(top, separator)[:20])
+    above, first, names = headings.find(table, split_lines(top, separator)[:20])
     if first > above:
         reading.decisions.append(f"{reading.name}: the headings stand in lines {above + 1} and {first + 1}, read together.")
     places = headings.take(reading, table, names, "", first + 1)
     if reading.refused:
         return
-    columns, lines = _quick(data, separator, first, names, places) or _careful(reading, table, data, separator, first, names, places)
+    columns, lines = read_quickly(data, separator, first, names, places) or read_with_care(reading, table, data, separator, first, names, places)
     columns = {name: without_guards(cells) if table.column(name).type not in ("date", "code", "number", "whole") else cells for name, cells in columns.items()}
     reading.sheets.append(Sheet(table.name, reading.number, "", lines, columns, places))
 
@@ -61,7 +61,7 @@ def _table(reading: Reading) -> schemas.Table | None:
     return schemas.tables()[name]
 
 
-def _utf8(reading: Reading, options: Options) -> bytes | None:
+def as_utf8(reading: Reading, options: Options) -> bytes | None:
     """The file as UTF-8 bytes without a mark, or None after noting why it cannot be read as text."""
     data = reading.data
     marks = [(codecs.BOM_UTF8, "utf-8-sig", "UTF-8"), (codecs.BOM_UTF16_LE, "utf-16", "UTF-16"), (codecs.BOM_UTF16_BE, "utf-16", "UTF-16")]
@@ -105,12 +105,12 @@ def _separator(reading: Reading, options: Options, table: schemas.Table, top: li
     """The separator under which some line of the top names most columns of the table."""
     if options.separator:
         return options.separator
-    best = max(SEPARATORS, key=lambda one: max((headings.known(table, row) for row in _rows(top, one)), default=0))
+    best = max(SEPARATORS, key=lambda one: max((headings.known(table, row) for row in split_lines(top, one)), default=0))
     reading.decisions.append(f"{reading.name}: separator {SEPARATORS[best]}.")
     return best
 
 
-def _rows(top: list[str], separator: str) -> list[list[str]]:
+def split_lines(top: list[str], separator: str) -> list[list[str]]:
     """The rows of the first lines, as far as they can be read."""
     rows: list[list[str]] = []
     try:
@@ -120,7 +120,7 @@ def _rows(top: list[str], separator: str) -> list[list[str]]:
     return rows
 
 
-def _quick(data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):
+def read_quickly(data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):
     """Read a regular file with Arrow; None where its shape needs the careful way (blank or ragged lines, rows above the headings with quotes)."""
     if _BLANK_LINE.search(data.rstrip()) or data[:1] in b"\r\n" or b"\n" not in data or (first and b'"' in data[:5000]):
         return None
@@ -157,7 +157,7 @@ def without_guards(cells: Cells) -> Cells:
     return Cells([freed(value) if isinstance(value, str) else value for value in cells.values], cells.index)
 
 
-def _careful(reading: Reading, table: schemas.Table, data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):
+def read_with_care(reading: Reading, table: schemas.Table, data: bytes, separator: str, first: int, names: list[str], places: dict[str, int]):
     """Read line by line, keeping the row numbers of a spreadsheet and naming each line whose cells do not fit the headings."""
     width = len(names)
     distinct: dict[str, dict[str, int]] = {name: {} for name in places}

@@ -108,7 +108,7 @@ def _names(first, second) -> tuple[str, str]:
 
 def _entry(paths: list[Path], options: Options) -> tuple[dict[str, pd.DataFrame], dict, list[str], int]:
     """One person's lines as text by table, the places of their columns, what was decided, and how many cells could not be read."""
-    readings, _ = checked._read(paths, options)
+    readings, _ = checked.read_all(paths, options)
     numbering.refuse_universal(readings)
     pieces: dict[str, list[pd.DataFrame]] = {}
     places, unread = {}, 0

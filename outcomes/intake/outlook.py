@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from collections import Counter
 from pathlib import Path
@@ -33,7 +32,7 @@ class Export:
                          for place, (heading, number) in enumerate(zip(written, numbered(written))) if heading}
 
     def _workbook(self, reading, sheet: str | None) -> list[list]:
-        with workbook._open(reading) as book:
+        with workbook.opened(reading) as book:
             self.sheets = list(book.sheetnames)
             if sheet is not None and sheet not in self.sheets:
                 raise Misuse(f"{reading.name} has no sheet of that name. It has {len(self.sheets)}; give one of them with --sheet.")
@@ -44,12 +43,12 @@ class Export:
 
     def _delimited(self, reading) -> list[list]:
         self.sheet = None
-        data = delimited._utf8(reading, self.options)
+        data = delimited.as_utf8(reading, self.options)
         if data is None:
             raise Misuse(f"{reading.name} cannot be read as text. Save it as “CSV UTF-8”, or give the option encoding.")
         top = [line for line, _ in zip(io.StringIO(data[:200_000].decode("utf-8", errors="ignore"), newline=""), range(workbook.TOP_ROWS))]
         self.separator = self.options.separator or _separator(top)
-        return _rows(top, self.separator)
+        return delimited.split_lines(top, self.separator)
 
     def columns(self, names: list[str]) -> dict[str, Counter]:
         """The distinct cells of columns, as text, with how often each occurs; blank cells are left out."""
@@ -99,7 +98,7 @@ def _separator(top: list[str]) -> str:
     """The separator under which most rows are as wide as their headings, with the fewest rows above these, and then the most columns."""
 
     def fit(separator: str) -> tuple:
-        rows = [row for row in _rows(top, separator) if any(cell.strip() for cell in row)]
+        rows = [row for row in delimited.split_lines(top, separator) if any(cell.strip() for cell in row)]
         at = _headings_at(rows)
         if at is None or len(rows[at]) < 2:
             return False, 0, 0
@@ -107,12 +106,3 @@ def _separator(top: list[str]) -> str:
         return alike > len(rows[at:]) / 2, -at, len(rows[at])
 
     return max(delimited.SEPARATORS, key=fit)
-
-
-def _rows(lines: list[str], separator: str) -> list[list[str]]:
-    rows: list[list[str]] = []
-    try:
-        rows.extend(csv.reader(lines, delimiter=separator))
-    except csv.Error:
-        pass
-    return rows

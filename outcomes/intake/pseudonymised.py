@@ -59,7 +59,7 @@ def _same_key(record: Path, key: Key) -> None:
 
 
 def _table(export: Export, places: list[int], dropped: list[int], key: Key) -> tuple[bytes, int, int]:
-    data = delimited._utf8(open_file(export.path, 0), export.options)
+    data = delimited.as_utf8(open_file(export.path, 0), export.options)
     out, seen, count = io.StringIO(newline=""), set(), 0
     writer = csv.writer(out, delimiter=export.separator)
     try:
@@ -83,7 +83,7 @@ def _workbook(export: Export, places: list[int], dropped: list[int], key: Key) -
     book, seen, count = Workbook(), set(), 0
     sheet = book.active
     sheet.title = export.sheet
-    with workbook._open(open_file(export.path, 0)) as source:
+    with workbook.opened(open_file(export.path, 0)) as source:
         rows = source[export.sheet]
         rows.reset_dimensions()
         for number, row in enumerate(rows.iter_rows()):
@@ -98,7 +98,7 @@ def _workbook(export: Export, places: list[int], dropped: list[int], key: Key) -
                 if value is None:
                     continue
                 if number > export.row and place in places and text_of(value):
-                    value = key.pseudonym(text_of(workbook._plain_value(value, cell, "text", source.epoch) if not isinstance(value, str) else value))
+                    value = key.pseudonym(text_of(workbook.plain_value(value, cell, "text", source.epoch) if not isinstance(value, str) else value))
                     seen.add(value)
                     count += 1
                 written = sheet.cell(number - export.row + 1, at)

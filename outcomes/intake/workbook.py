@@ -28,7 +28,7 @@ def read(reading: Reading, options: Options) -> None:
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # drop-downs, colours and odd dates that openpyxl speaks of are no concern here, or come out as cells
-        with _open(reading) as book:
+        with opened(reading) as book:
             matched = _match(reading, book.sheetnames)
             if book.epoch.year == 1904:
                 reading.decisions.append(f"{reading.name}: day numbers count from 1904, as the workbook says.")
@@ -36,7 +36,7 @@ def read(reading: Reading, options: Options) -> None:
                 _sheet(reading, table, title, book[title], book.epoch)
 
 
-class _open:
+class opened:
     """The workbook, closed afterwards; every way in which reading it fails becomes one plain sentence."""
 
     def __init__(self, reading: Reading):
@@ -157,7 +157,7 @@ def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch, spo
                 cell = row[place] if place < len(row) else None
                 value = None if cell is None else cell.value
                 if value is not None and not isinstance(value, str):
-                    value = _plain_value(value, cell, kind, epoch)
+                    value = plain_value(value, cell, kind, epoch)
                 some = some or (value is not None and str(value).strip() != "")
                 taken.append((name, value))
             if not some:
@@ -170,7 +170,7 @@ def _columns(table: schemas.Table, top, rows, places: dict[str, int], epoch, spo
     return columns, np.array(lines, dtype=np.int32)
 
 
-def _plain_value(value, cell, kind: str, epoch):
+def plain_value(value, cell, kind: str, epoch):
     """A number, date or truth value as the cell means it: leading zeros shown, month-only dates as months, whole numbers whole."""
     if isinstance(value, (datetime, date)):
         return _as_precise_as_shown(value, cell.number_format)

@@ -85,7 +85,7 @@ def wear_bracket(duration, cause, failure, *, entry=None, weights=None, cluster=
     ((0.25, 0.5), 0.375)
     """
     incidence = cumulative_incidence(duration, cause, entry=entry, weights=weights, cluster=cluster, level=level, small_sample=small_sample)
-    mine = incidence._place(failure)
-    ended = incidence._cause
+    mine = incidence.place(failure)
+    ended = incidence.cause_of_row
     shared = dict(entry=entry, weights=weights, cluster=cluster, level=level, small_sample=small_sample)
     return WearBracket(failure, kaplan_meier(duration, ended >= 0, **shared), kaplan_meier(duration, ended == mine, **shared), incidence)

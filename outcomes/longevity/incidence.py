@@ -40,7 +40,7 @@ class CumulativeIncidence:
     clusters: int | None
     method: str
     note: str
-    _cause: np.ndarray = field(repr=False)
+    cause_of_row: np.ndarray = field(repr=False)
     _accruals: list[Accrual] = field(repr=False)
 
     def __repr__(self) -> str:
@@ -49,7 +49,7 @@ class CumulativeIncidence:
 
     def incidence_at(self, t, cause):
         """Share ended by ``cause`` up to ``t`` (number or array); nan past the last day, unless nothing is left free."""
-        return answer(self._read(self.incidence[self._place(cause)], t, 0.0))
+        return answer(self._read(self.incidence[self.place(cause)], t, 0.0))
 
     def event_free_at(self, t):
         """Share free of every cause at ``t``."""
@@ -57,11 +57,11 @@ class CumulativeIncidence:
 
     def standard_error_at(self, t, cause):
         """Standard error of ``incidence_at(t, cause)``."""
-        return answer(self._read(self.se[self._place(cause)], t, 0.0))
+        return answer(self._read(self.se[self.place(cause)], t, 0.0))
 
     def interval_at(self, t, cause):
         """(low, high) of ``incidence_at(t, cause)``, log(−log(1 − F)); nan where undefined, exact with small_sample."""
-        k = self._place(cause)
+        k = self.place(cause)
         low, high = self._read(self.low[k], t, 0.0), self._read(self.high[k], t, 0.0)
         if self.small_sample:
             free = 1 - self._read(self.incidence[k], t, 0.0)
@@ -72,11 +72,11 @@ class CumulativeIncidence:
 
     def quantile(self, p: float, cause) -> float:
         """Smallest day by which a share ``p`` has ended by ``cause``; inf if not reached."""
-        return crossing(self.time, self.incidence[self._place(cause)] >= as_probability("p", p) - HAIR)
+        return crossing(self.time, self.incidence[self.place(cause)] >= as_probability("p", p) - HAIR)
 
     def influence_at(self, t: float, cause) -> np.ndarray:
         """Influence of every row on ``incidence_at(t, cause)``, weight included."""
-        return self._accruals[self._place(cause)].influence(int(days_reached(self.time, t)))
+        return self._accruals[self.place(cause)].influence(int(days_reached(self.time, t)))
 
     def table(self):
         """DataFrame, one row per cause and day: cause, time, at_risk, events, incidence, se, low, high."""
@@ -89,7 +89,8 @@ class CumulativeIncidence:
             parts.append(pd.DataFrame({"cause": cause, "time": self.time, "at_risk": self.at_risk, **own}))
         return pd.concat(parts, ignore_index=True)
 
-    def _place(self, cause) -> int:
+    def place(self, cause) -> int:
+        """Row of ``incidence`` and ``se`` that belongs to ``cause``. Raises ArgumentError for a cause that is not in the data."""
         found = np.flatnonzero(self.causes == cause)
         if len(found) == 0:
             raise ArgumentError("cause", f"{cause!r} is not among {', '.join(map(str, self.causes))}",

@@ -74,4 +74,4 @@ def alike(table: pd.DataFrame, limit: float, frame: Frame, shape: Shape) -> Shee
 def _dot(sheet: Sheet, x: float, y: float, colour: str, full: bool) -> None:
     from matplotlib.patches import Circle
 
-    sheet.figure.add_artist(Circle((x, y), sheet.text * 0.42, transform=sheet._points, edgecolor=LIGHT[colour], facecolor=LIGHT[colour] if full else LIGHT["paper"], linewidth=sheet.text * 0.16, zorder=5))
+    sheet.figure.add_artist(Circle((x, y), sheet.text * 0.42, transform=sheet.points, edgecolor=LIGHT[colour], facecolor=LIGHT[colour] if full else LIGHT["paper"], linewidth=sheet.text * 0.16, zorder=5))

@@ -103,7 +103,7 @@ def _stage(labels, counts, frame, shape, until):
     return sheet, axes, lambda years: left + width * years / until, left - first - 0.8 * u, below
 
 
-def _text_colour(colour: str) -> str:
+def text_colour(colour: str) -> str:
     """The area's own colour where it can be read on paper as text, else the ink."""
     value = LIGHT.get(colour, colour)
     return value if contrast(value, LIGHT["paper"]) >= 4.5 else LIGHT["ink"]
@@ -124,7 +124,7 @@ def _name_areas(sheet: Sheet, axes, labels, last, what: Endings) -> None:
         wanted.append((box.y0 + box.height * (floor + last[name] / 2)) * sheet.height)
         floor += last[name]
     for (name, text), y in zip(labels.items(), spread(wanted, 1.35 * u, box.y0 * sheet.height + 0.5 * u, box.y1 * sheet.height)):
-        sheet.put(box.x1 * sheet.width + 0.7 * u, y, text, size=0.95, bold=True, colour=_text_colour(what.colours.get(name, "ink")), middle=True)
+        sheet.put(box.x1 * sheet.width + 0.7 * u, y, text, size=0.95, bold=True, colour=text_colour(what.colours.get(name, "ink")), middle=True)
 
 
 def answers_over_time(table: pd.DataFrame, colours: dict[str, str], frame: Frame, shape: Shape) -> Sheet:

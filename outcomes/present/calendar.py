@@ -147,7 +147,7 @@ def _cell(sheet: Sheet, x: float, y: float, width: float, height: float, colour:
     from matplotlib.patches import Rectangle
 
     gap = 0.6 if width > 4 else 0.0  # a seam between months wide enough to be told apart
-    sheet.figure.add_artist(Rectangle((x, y), width - gap, height, transform=sheet._points, facecolor=LIGHT[colour], alpha=shade, linewidth=0))
+    sheet.figure.add_artist(Rectangle((x, y), width - gap, height, transform=sheet.points, facecolor=LIGHT[colour], alpha=shade, linewidth=0))
 
 
 def _years(sheet: Sheet, left: float, y: float, cell: float, months: pd.DatetimeIndex) -> None:

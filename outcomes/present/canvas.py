@@ -80,7 +80,7 @@ class Sheet:
         with _settings():
             self.figure = Figure(figsize=(shape.width, self.height / POINTS), dpi=POINTS, facecolor=LIGHT["paper"])
             self._renderer = FigureCanvasAgg(self.figure).get_renderer()
-        self._points = Affine2D().scale(1 / POINTS) + self.figure.dpi_scale_trans
+        self.points = Affine2D().scale(1 / POINTS) + self.figure.dpi_scale_trans
         self.labels: list = []  # every text put on the sheet, so that a test can look for overlaps
         self.drawn_by = _drawer()
 
@@ -109,7 +109,7 @@ class Sheet:
 
     def put(self, x: float, y: float, text: str, *, size: float = 1.0, colour: str = "ink", bold: bool = False, align: str = "left", middle: bool = False, backed: bool = False):
         """Text at (x, y): its baseline, or its middle, at y; ``backed`` keeps lines behind it from showing through."""
-        label = self.figure.text(x, y, self._told(text), transform=self._points, fontproperties=_font(self.text * self._size(size), bold), color=LIGHT.get(colour, colour),
+        label = self.figure.text(x, y, self._told(text), transform=self.points, fontproperties=_font(self.text * self._size(size), bold), color=LIGHT.get(colour, colour),
                                  ha=align, va="center" if middle else "baseline", parse_math=False)
         if backed:
             label.set_bbox({"facecolor": LIGHT["paper"], "alpha": 0.75, "linewidth": 0, "pad": self.text * 0.08})
@@ -132,14 +132,14 @@ class Sheet:
         """A straight rule, or an arrow, in points."""
         from matplotlib.patches import FancyArrowPatch
 
-        self.figure.add_artist(FancyArrowPatch((x0, y0), (x1, y1), transform=self._points, arrowstyle="-|>" if arrow else "-", mutation_scale=self.text * 0.8,
+        self.figure.add_artist(FancyArrowPatch((x0, y0), (x1, y1), transform=self.points, arrowstyle="-|>" if arrow else "-", mutation_scale=self.text * 0.8,
                                                color=LIGHT.get(colour, colour), linewidth=width, linestyle=dash, shrinkA=0, shrinkB=0))
 
     def box(self, x: float, y: float, width: float, height: float, *, colour: str = "ink", fill: str | None = None):
         """A plain rectangle, in points."""
         from matplotlib.patches import Rectangle
 
-        self.figure.add_artist(Rectangle((x, y), width, height, transform=self._points, edgecolor=LIGHT.get(colour, colour), linewidth=0.9,
+        self.figure.add_artist(Rectangle((x, y), width, height, transform=self.points, edgecolor=LIGHT.get(colour, colour), linewidth=0.9,
                                          facecolor="none" if fill is None else LIGHT.get(fill, fill)))
 
     def overlaps(self) -> list[tuple[str, str]]:

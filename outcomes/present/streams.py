@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from outcomes.present.areas import MOST_AREAS, _text_colour, legend_entry, legend_rows
+from outcomes.present.areas import MOST_AREAS, text_colour, legend_entry, legend_rows
 from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.curves import WIDEST, CannotDraw, Frame, heading, spread
 from outcomes.present.palette import LIGHT, contrast
@@ -178,7 +178,7 @@ def _words(sheet: Sheet, axes, what: Streams, edges, order, legend, block) -> No
             small = edges[place][state][1] - edges[place][state][0] < LEAST_WORDS
             said = f" {what.said(place, state)}" if small else ""
             room = (box.x0 if place == 0 else 1 - box.x1) * sheet.width - 1.2 * u
-            sheet.put(x, y, sheet.cut(state, room - sheet.length(said, 0.95, True), 0.95, True) + said, size=0.95, bold=True, colour=_text_colour(what.colours.get(state, "ink")), align=align, middle=True)
+            sheet.put(x, y, sheet.cut(state, room - sheet.length(said, 0.95, True), 0.95, True) + said, size=0.95, bold=True, colour=text_colour(what.colours.get(state, "ink")), align=align, middle=True)
 
 
 def _colour(colours, state: str) -> str:

@@ -92,7 +92,7 @@ def test_parts_of_which_only_failures_are_listed_are_withheld_and_others_are_not
 
     from outcomes.analyses import standards, who
 
-    log = replace(handmade.log(40), withheld=frozenset({"insert"}), _lives={})
+    log = replace(handmade.log(40), withheld=frozenset({"insert"}), worked_out={})
     worn, bond = log.lifetime("insert worn"), log.lifetime("housing bond failure")
     assert answers.of_lifetime(worn, log.guard_of(worn)).number == ""
     assert answers.of_lifetime(bond, log.guard_of(bond)).number != ""

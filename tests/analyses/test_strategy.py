@@ -78,7 +78,7 @@ def test_what_was_put_in_later_moves_nobody_to_the_other_arm(demo):
     stepped = (later["part"] == "insert") & (later["serial"] > 1)
     assert stepped.sum() > 50
     later.loc[stepped, ["retention_n", "level", "attachment", "divergence_deg"]] = [29.0, "firm", "ball", 45.0]
-    changed = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "_lives"}, "episodes": later})
+    changed = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "worked_out"}, "episodes": later})
     for question in (LEVEL, ATTACHMENT):
         one, two = (arms(question, started(each, store.connection), plan())[0] for each in (log, changed))
         pd.testing.assert_frame_equal(one, two)
@@ -133,7 +133,7 @@ def test_a_visit_counts_once_and_only_for_work_on_an_insert_for_its_own_sake(dem
     connection.execute("CREATE TABLE parts_log AS SELECT * FROM (VALUES ('a', 'insert', 'not present', 'fitted', NULL), ('b', 'insert', 'sound', 'replaced', 'wanted firmer'), ('b', 'insert', 'sound', 'replaced', 'wanted firmer'),"
                        " ('c', 'insert', 'worn', 'none', NULL), ('d', 'insert', 'sound', 'replaced', 'with reline or housing work'), ('e', 'insert', 'worn', 'replaced', 'conversion'), ('f', 'insert', 'sound', 'none', NULL))"
                        " t(visit_id, part, finding, action, change_reason)")
-    small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "_lives"}, "patients": pd.DataFrame({"patient_id": ["P0", "P1"], "left_on": pd.to_datetime([None, "2022-02-01"]), "left_reason": [None, "died"], "ends_on": pd.to_datetime([None, "2022-02-01"])}),
+    small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "worked_out"}, "patients": pd.DataFrame({"patient_id": ["P0", "P1"], "left_on": pd.to_datetime([None, "2022-02-01"]), "left_reason": [None, "died"], "ends_on": pd.to_datetime([None, "2022-02-01"])}),
                          "dentures": pd.DataFrame({"denture_id": ["P0/lower/1", "P1/lower/1"], "retired_on": pd.to_datetime([None, None])})})  # fmt: skip
     found = care(small, connection, made(low=[6.7, 6.7]).rows)
     assert [(int(who), int(day), bool(problem), bool(step)) for who, day, problem, step in zip(found.who, found.day, found.problem, found.step)] == [(0, 50, True, True), (0, 142, False, False)]
@@ -228,7 +228,7 @@ def test_a_handful_of_patients_gives_a_page_without_a_comparison(simulated, tmp_
 
 def test_patients_converted_from_balls_are_counted_on_both_sides_of_the_conversion(even):
     _, log = even
-    small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "_lives"}, **_converted()})
+    small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "worked_out"}, **_converted()})
     row = conversions(small).rows.iloc[0]
     assert len(conversions(small).rows) == 1
     assert (row["problems_before"], row["problems_after"], row["word_before"], row["word_after"]) == (2, 1, "a bit loose", "just right")

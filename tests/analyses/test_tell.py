@@ -67,7 +67,7 @@ def test_shares_are_those_of_people_however_many_dentures_or_inserts_they_have(l
     life = log.lifetime("first repair")
     twice = life.rows.assign(denture_id=life.rows["denture_id"].str.replace("lower/1", "upper/2"), unit_id=life.rows["unit_id"] + "/b", observed=False)
     dentures = pd.concat([log.dentures, log.dentures.assign(denture_id=log.dentures["denture_id"].str.replace("lower/1", "upper/2"), arch="upper", delivered_on=log.dentures["delivered_on"] + pd.Timedelta(days=1))])
-    more = replace(log, times=pd.concat([log.times, twice], ignore_index=True), dentures=dentures.reset_index(drop=True), _lives={})
+    more = replace(log, times=pd.concat([log.times, twice], ignore_index=True), dentures=dentures.reset_index(drop=True), worked_out={})
     again = {one.topic: one for one in tell.tell(more)}
     for topic in ("first repair", "level change"):
         assert (again[topic].share, again[topic].low, again[topic].people) == pytest.approx((told[topic].share, told[topic].low, told[topic].people))
@@ -104,7 +104,7 @@ def test_nothing_is_said_beyond_the_years_that_ten_patients_were_followed(log):
 
 def test_a_young_clinic_speaks_of_a_shorter_time_and_says_so(handmade):
     young = handmade.log(60, years=0.2, fail=1.0, report={"draws": 100})
-    cut = replace(young, times=young.times.assign(found_day=young.times["found_day"].clip(upper=500), observed=young.times["observed"] & (young.times["found_day"] <= 500)), _lives={})
+    cut = replace(young, times=young.times.assign(found_day=young.times["found_day"].clip(upper=500), observed=young.times["observed"] & (young.times["found_day"] <= 500)), worked_out={})
     one = next(one for one in tell.tell(cut) if one.topic == "first repair")
     assert one.years == 1 and "within 1 year" in one.sentences[0] and one.note == "Said for 1 year: too few were followed for 2 years."
 

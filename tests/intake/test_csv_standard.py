@@ -19,13 +19,13 @@ A = ["aaa", "bbb", "ccc"]
 def rows(data: bytes, way: str = "as read") -> list[list[str]] | None:
     """Every cell of a CSV file under the first line's headings, by the quick way, the careful way, or as the reader chooses."""
     reading = Reading(0, "patients.csv", data, "csv")
-    text = delimited._utf8(reading, Options())
-    names = delimited._rows(text.decode("utf-8").splitlines(keepends=True), ",")[0]
+    text = delimited.as_utf8(reading, Options())
+    names = delimited.split_lines(text.decode("utf-8").splitlines(keepends=True), ",")[0]
     places = {name: at for at, name in enumerate(names)}
-    quick = delimited._quick(text, ",", 0, names, places) if way != "careful" else None
+    quick = delimited.read_quickly(text, ",", 0, names, places) if way != "careful" else None
     if way == "quick" and quick is None:
         return None
-    columns, lines = quick or delimited._careful(reading, schemas.tables()["patients"], text, ",", 0, names, places)
+    columns, lines = quick or delimited.read_with_care(reading, schemas.tables()["patients"], text, ",", 0, names, places)
     assert not reading.faults
     cells = [[columns[name].values[columns[name].index[row]] if columns[name].index[row] >= 0 else "" for name in names] for row in range(len(lines))]
     return [names, *cells]

@@ -96,8 +96,8 @@ def test_the_quick_and_the_careful_way_read_the_same(rows):
     out = io.StringIO()
     csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\n").writerows([names, *rows])
     data, places = out.getvalue().encode("utf-8"), {name: at for at, name in enumerate(names)}
-    quick = delimited._quick(data, ",", 0, names, places)
-    careful = delimited._careful(Reading(0, "patients.csv", data, "csv"), table, data, ",", 0, names, places)
+    quick = delimited.read_quickly(data, ",", 0, names, places)
+    careful = delimited.read_with_care(Reading(0, "patients.csv", data, "csv"), table, data, ",", 0, names, places)
 
     def texts(found):
         columns, lines = found

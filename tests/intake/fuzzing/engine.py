@@ -145,8 +145,8 @@ class Fuzzing:
 
         _wind()
         try:
-            readings, _ = checked._read([path], Options())
-            tables = {sheet.table: checked._table(sheet.table) for sheet in readings[0].sheets}
+            readings, _ = checked.read_all([path], Options())
+            tables = {sheet.table: checked.declared_table(sheet.table) for sheet in readings[0].sheets}
             decisions.decide(readings[0], tables, Options())
             alone = readings[0].refused
         except OutcomesError:
