@@ -75,9 +75,9 @@ def test_more_endpoints_than_fit_leave_the_four_other_answers_in_place(said):
 
 
 def test_an_endpoint_that_only_a_plan_knows_gets_a_sentence(handmade):
-    log = handmade.log(40, endpoints=[{"name": "clip worn", "title": "Clip worn", "unit": "insert", "noticed_by": "examination", "definition": "A clip was worn."}])
-    log.times["endpoint"] = log.times["endpoint"].replace("insert worn", "clip worn")
-    assert "of inserts were free of “clip worn”" in answers.of_lifetime(log.lifetime("clip worn")).sentence
+    log = handmade.log(40, endpoints=[{"name": "insert cracked", "title": "Insert cracked", "unit": "insert", "noticed_by": "examination", "definition": "An insert was cracked."}])
+    log.times["endpoint"] = log.times["endpoint"].replace("insert worn", "insert cracked")
+    assert "of inserts were free of “insert cracked”" in answers.of_lifetime(log.lifetime("insert cracked")).sentence
 
 
 def test_doubts_name_what_the_log_lacks(clinic):
