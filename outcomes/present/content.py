@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from outcomes.present import words
+from outcomes.present import phone, words
 
 MOST_ANSWERS, MOST_STEPS, MOST_DOUBTS, MOST_VERDICTS = 7, 7, 5, 5
 
@@ -109,6 +109,11 @@ class Grid:
     def numeric(self, column: str) -> bool:
         """Whether a column holds nothing but numbers or nothing, and is set flush right."""
         return all(_looks_numeric(value) for value in self.frame[column])
+
+    @property
+    def stacks(self) -> bool:
+        """Whether a phone shows each row as a block of its own."""
+        return phone.stacks(self.frame, self.numeric)
 
 
 @dataclass(frozen=True)
