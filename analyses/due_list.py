@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from outcomes.analyses import due_rules, recall_planning
+from outcomes.analyses import due_months, due_rules, recall_planning
 from outcomes.analyses.due import COMING, DUE, OVERDUE, PARTS, QUESTIONNAIRE, RECALL, REVIEW, STATES, Due
 from outcomes.analyses.methods import CAUTIONS
 from outcomes.present import agenda, tables, words
@@ -49,8 +49,8 @@ def sentences(found: Due, log) -> list[str]:
             f"  overdue by more than {late} days: {counts(found, OVERDUE)}", f"  due now: {counts(found, DUE)}", f"  coming up within {words.days(found.within)}: {counts(found, COMING)}"]  # fmt: skip
 
 
-def sheet(found: Due, log, planned) -> Sheet:
-    """The list to print, with the rules behind it and what other intervals would do."""
+def sheet(found: Due, log, planned, months=None) -> Sheet:
+    """The list to print; below it the months ahead, what other intervals would do, and the rules."""
     blocks: list = []
     if log.no_consent:
         blocks.append(Notice(f"{words.count(log.no_consent, 'patient')} did not agree to audit and {'is' if log.no_consent == 1 else 'are'} not in this list: recall them from the practice's own records."))
@@ -60,13 +60,10 @@ def sheet(found: Due, log, planned) -> Sheet:
             blocks.append(Rows(f"{TITLES[state]}: {counts(found, state)}", _rows(rows), tick=True, wide=("why", "sooner because of")))
     if found.items.empty:
         blocks.append(Notice("Nobody is due."))
+    if months is not None and (drawn := due_months.block(months, found.on)):
+        blocks.append(drawn)
+    blocks += recall_planning.blocks(planned, log.plan["recall"]["interval_days"])
     blocks.append(Points("How often the clinic wants to see whom", (*due_rules.said(log.plan), f"After delivery: a first review after {words.days(log.plan['recall']['review_days'])}. No part without a look for over {words.days(log.plan['recall']['parts_days'])}. Overdue: more than {log.plan['recall']['overdue_days']} days past its day. Settings of the plan; none rests on evidence that one interval is better.")))  # fmt: skip
-    now = log.plan["recall"]["interval_days"]
-    if planned.why:
-        blocks.append(Points("What another interval would do", (planned.why,)))
-    else:
-        said = recall_planning.sentences(planned, now)
-        blocks.append(Rows("What another interval would do: how long a worn insert goes unnoticed", recall_planning.shown(planned, now), note=" ".join(said), wide=tuple(recall_planning.shown(planned, now).columns[1:])))
     lead = f"{words.day(found.on)}. Overdue: {counts(found, OVERDUE)}. Due now: {counts(found, DUE)}. Coming up within {words.days(found.within)}: {counts(found, COMING)}."
     return Sheet("Who is due", "For the clinic's own desk. Holds pseudonyms: not for sharing.", lead, tuple(blocks), CAUTIONS)
 
@@ -75,7 +72,7 @@ def _rows(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"patient": rows["patient_id"], "what": rows["what"].map(KINDS), "due on": [words.day(day) for day in rows["due_on"]], "why": [words.sentence(text) for text in rows["detail"]], "sooner because of": rows["why"].replace("", "–")})
 
 
-def write_list(found: Due, log, planned, out: Path, *, alarm_days: int | None = None) -> list[Path]:
+def write_list(found: Due, log, planned, out: Path, *, months=None, alarm_days: int | None = None) -> list[Path]:
     """Write the list: as the one file that ``out`` names by its ending, or all of them into the folder ``out``. Paths of what was written.
 
     An empty list gives no calendar, since a calendar file without an event is none (RFC 5545, section 3.6); one written before is taken away.
@@ -94,7 +91,9 @@ def write_list(found: Due, log, planned, out: Path, *, alarm_days: int | None = 
         else:
             written.append(agenda.write(path, events(found), **about))
     if single in ("", ".html"):
-        written.append(write(sheet(found, log, planned), out if single else out / "due.html"))
+        written.append(write(sheet(found, log, planned, months), out if single else out / "due.html"))
     if single == "" and len(planned.rows):
         written.append(tables.write(recall_planning.exact(planned), folder, "recall_planning"))
+    if single == "" and months is not None:
+        written.append(tables.write(due_months.exact(months), folder, "due_months"))
     return written

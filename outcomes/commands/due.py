@@ -17,12 +17,12 @@ def options(one) -> None:
     one.add_argument("--on", metavar="DATE", help="the day the list is for: YYYY-MM-DD, or today (default: the last day of the log)")
     one.add_argument("--within", type=int, metavar="DAYS", help="how far ahead to look (default: the plan's within_days)")
     one.add_argument("--alarm", type=int, metavar="DAYS", help="let the calendar remind so many days before each event (default: no alarm)")
-    one.add_argument("--out", type=Path, metavar="DIR|FILE", help="folder for due.csv, due.ics, due.html and recall_planning.csv, or one file ending in .csv, .ics or .html")
+    one.add_argument("--out", type=Path, metavar="DIR|FILE", help="folder for due.csv, due.ics, due.html, due_months.csv and recall_planning.csv, or one file ending in .csv, .ics or .html")
 
 
 def run(options) -> int:
     """Say who is due, and write the list where asked."""
-    from outcomes.analyses import due, due_list, recall_planning
+    from outcomes.analyses import due, due_list, due_months, recall_planning
 
     for name, most in (("within", 3650), ("alarm", 365)):
         given = getattr(options, name)
@@ -33,11 +33,11 @@ def run(options) -> int:
     with arguments.opened_log(options, plan) as (log, progress, _):
         with progress.step("Working out who is due"):
             found = due.due(log, options.within)
-            planned = recall_planning.planning(log)
+            planned, months = recall_planning.planning(log), due_months.ahead(log)
     now = plan["recall"]["interval_days"]
-    for sentence in [*due_list.sentences(found, log), "What another recall interval would do:", *recall_planning.lines(planned, now), *recall_planning.sentences(planned, now)]:
+    for sentence in [*due_list.sentences(found, log), *due_months.sentences(months), "What another recall interval would do:", *recall_planning.lines(planned, now), *recall_planning.sentences(planned, now)]:
         print(sentence)
     if options.out is not None:
-        written = due_list.write_list(found, log, planned, options.out, alarm_days=options.alarm)
+        written = due_list.write_list(found, log, planned, options.out, months=months, alarm_days=options.alarm)
         print(f"Wrote {', '.join(str(path) for path in written)}." if written else "Nobody is due, so no calendar was written.")
     return 0

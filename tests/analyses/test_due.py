@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from outcomes.analyses import due_list, due_rules, next_steps, recall_planning
+from outcomes.analyses import due_list, due_months, due_rules, next_steps, recall_planning
 from outcomes.analyses.due import COMING, DUE, OVERDUE, PARTS, QUESTIONNAIRE, RECALL, REVIEW, due
 from outcomes.errors import Misuse
 from outcomes.present.sheet import render
@@ -148,6 +148,31 @@ def test_nobody_due_gives_no_calendar_and_takes_an_old_one_away(desk, tmp_path):
     assert "Nobody is due." in (tmp_path / "due.html").read_text(encoding="utf-8")
 
 
+def test_the_months_ahead_hold_everybody_in_care_once_and_again_by_the_interval(desk):
+    months = due_months.ahead(desk)
+    assert months.rows.loc[months.rows["month"].isna(), "next"].item() == 5 and months.rows["next"].sum() == months.patients == 6  # A, B, D, E by its housing, and F are past the day
+    assert months.rows.set_index("month").loc[DAY("2025-12-01"), "next"] == 1 and not months.rows["again"].any()  # G: 1 December 2024 and 365 days
+    assert months.asked == pytest.approx(30.4375 * (4 / 365 + 2 / 183))  # D and F are seen every half year
+    assert months.seen == pytest.approx(3 / 12)  # D, E and G in 2024; A and F came with a problem
+    desk.plan._body["recall"] = {**desk.plan["recall"], "interval_days": 120, "shorter": []}
+    again = due_months.ahead(desk).rows.set_index("month")["again"]
+    assert list(again.index[again > 0]) == [DAY("2025-07-01"), DAY("2025-11-01")]  # G: due 31 March, so again 29 July and 26 November
+
+
+def test_the_months_ahead_are_drawn_and_said_alike(desk, tmp_path):
+    months = due_months.ahead(desk)
+    page = render(due_list.sheet(due(desk), desk, recall_planning.Planning(pd.DataFrame(), "x"), months))
+    assert "5 patients are past the day" in page and page.count('<svg viewBox="0 0 1000 20"') == len(months.rows) == 14
+    due_list.write_list(due(desk), desk, recall_planning.Planning(pd.DataFrame(), "x"), tmp_path, months=months)
+    table = pd.read_csv(tmp_path / "due_months.csv", encoding="utf-8-sig")
+    assert table["next_visits"].tolist() == months.rows["next"].tolist() and table.loc[table["past_its_day"] == "yes", "next_visits"].item() == 5
+
+
+def test_nobody_in_care_has_no_months_ahead(desk):
+    nothing = replace(desk, patients=desk.patients.iloc[:0], dentures=desk.dentures.iloc[:0])
+    assert due_months.block(due_months.ahead(nothing), CLOSING) is None
+
+
 def test_twice_as_many_recalls_about_halve_the_time_wear_goes_unnoticed(handmade):
     log = handmade.log(150, fail=2.5, report={"draws": 100})
     planned = recall_planning.planning(log)
@@ -159,7 +184,8 @@ def test_twice_as_many_recalls_about_halve_the_time_wear_goes_unnoticed(handmade
     text = " ".join(recall_planning.sentences(planned, 365))
     assert "every recall is kept to the day" in text and "nobody comes earlier" in text
     page = render(due_list.sheet(due(log), log, planned))
-    assert "12 months (now)" in page and "how long a worn insert goes unnoticed" in page
+    assert planned.in_care > 0 and recall_planning.recalls_a_month(planned, 183) == pytest.approx(planned.in_care * 30.4375 / 183)
+    assert "12 months (now)" in page and "Recalls a month: for all" in page and "how long a worn insert goes unnoticed" in page
 
 
 def test_too_few_worn_inserts_or_a_log_of_failures_only_plan_no_recall(handmade):
