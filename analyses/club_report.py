@@ -41,8 +41,8 @@ def report(paths: list[Path], out: Path) -> Path:
     visits, felt = pooled.rates(named, level), pooled.changes(named, level)
     form = next(iter(asked["instruments"]), "")
     said += [_answer_of_rate(visits, named, level), _answer_of_change(felt, form, named, level)]
-    sections += [_section("upkeep", "Unplanned visits", "per patient and year", visits, "rate", words.rate, "unplanned visits per patient and year", named, folder),
-                 _section("satisfaction", "Satisfaction", f"{_title(form)}, before delivery to a year after, better is more", felt, "points", _points, "points, better is more", named, folder)]  # fmt: skip
+    sections += [_section("upkeep", "Unplanned visits", "Unplanned visits per patient and year", visits, "rate", words.rate, "unplanned visits per patient and year", named, folder),
+                 _section("satisfaction", "Satisfaction", f"{_title(form)}, points gained from before delivery to a year after", felt, "points", _points, "points gained, more is better", named, folder)]  # fmt: skip
     sections += [_mix(named, folder), _letters(named, folder), Section("methods", "Methods", (Prose(club_words.methods(level)), Listing(Plan(asked).text, "The questions that all packets share")), methods=True)]
     steps = (NextStep(str(len(named)), "letters: a clinic finds its own by the sign it was given when it shared.", "letters"),
              NextStep("0", "rows of patients were seen: the clinics sent totals only."))  # fmt: skip
@@ -143,7 +143,7 @@ def _section_of_share(say, name: str, found: dict, named: dict, folder: Folder, 
 
 
 def _section(anchor: str, title: str, what: str, one, kind: str, said, axis: str, named: dict, folder: Folder) -> Section:
-    return Section(f"about-{anchor}", title, tuple(_blocks(f"club_{anchor}", f"{title}, {what}", one, kind, said, axis, named, folder)))
+    return Section(f"about-{anchor}", title, tuple(_blocks(f"club_{anchor}", what, one, kind, said, axis, named, folder)))
 
 
 def _blocks(stem: str, title: str, one, kind: str, said, axis: str, named: dict, folder: Folder) -> list:

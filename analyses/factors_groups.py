@@ -104,12 +104,18 @@ def colours(groups: Groups) -> dict[str, str | None]:
     return {name: LIGHT["slate"] if math.isnan(newtons) else newton_colour(newtons) for name, newtons in force.items()}
 
 
+def share_of(groups: Groups, name: str):
+    """A group's share still working at the whole's horizon; None where too few say so."""
+    life, years = groups.lives[name], groups.whole.horizon or 0
+    return life.share_at(years) if years and (life.speaks or not life.events) and life.followed(years) >= groups.whole.plan["report"]["minimum_patients"] else None
+
+
 def table(groups: Groups) -> tuple[pd.DataFrame, pd.DataFrame]:
     """(shown, exact): each group with its people, the share still working at the whole's horizon, and when half were gone."""
     shown, exact, whole = [], [], groups.whole
     years = whole.horizon or 0
     for name, life in groups.lives.items():
-        share = life.share_at(years) if years and (life.speaks or not life.events) and life.followed(years) >= whole.plan["report"]["minimum_patients"] else None
+        share = share_of(groups, name)
         bounded = share is not None and not math.isnan(share.low)
         half = life.headline.quantile(0.5) if life.speaks and life.headline is not None else math.nan
         row = {groups.factor.title.lower(): name, "patients": str(life.patients), whole.units: str(life.parts), "patients with it": str(life.patients_with_events)}

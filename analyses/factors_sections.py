@@ -66,7 +66,13 @@ def lines_by(groups: Groups) -> list[Line]:
     """A curve for each group that speaks."""
     colour = factors_groups.colours(groups)
     lines = [(name, line) for name, life in groups.speaking.items() for line in lines_of(life, band=not groups.whole.examined)]
-    return [Line(name, line.steps, line.counts, line.stops, line.boxes, None, colour[name]) for name, line in lines]
+    return [Line(name, line.steps, line.counts, line.stops, line.boxes, None, colour[name], _reach(groups, name)) for name, line in lines]
+
+
+def _reach(groups: Groups, name: str) -> tuple[tuple[float, float, float], ...]:
+    """The likely range of a group's share at the whole's horizon, as its table has it."""
+    share = factors_groups.share_of(groups, name)
+    return () if share is None or math.isnan(share.low) else ((groups.whole.horizon, share.low, share.high),)
 
 
 def drawn(groups: Groups, lines: list[Line], shape):
@@ -75,7 +81,7 @@ def drawn(groups: Groups, lines: list[Line], shape):
         raise CannotDraw(_short(groups))
     life, say = groups.whole, saying(groups.whole)
     people = words.listing([f"{name}: {words.people(one.patients, one.parts, one.unit)}" for name, one in groups.speaking.items()])
-    return survival(lines, Frame(f"{say.title}, by {_title(groups)}", f"{words.sentence(people)}.{' Boxes: it happened between two looks.' if life.examined else ''}", f"years since {say.since}"), shape)
+    return survival(lines, Frame(f"{say.title}, by {_title(groups)}", f"{words.sentence(people)}.{' Boxes: it happened between two looks.' if life.examined else ''}{f' Upright bars: likely range ({words.percent(life.level)}).' if any(line.reaches for line in lines) else ''}", f"years since {say.since}"), shape)
 
 
 def apart_words(one, life) -> str:

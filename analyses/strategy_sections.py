@@ -22,12 +22,14 @@ def of_question(found, plan, folder) -> Section:
     question, stem = found.question, found.question.name.replace(" ", "_").replace("-", "_")
     why = strategy_words.reason(found)
     blocks: list = [Notice(f"This is {strategy_words.UNFAIR}. {why}") if why else Prose(("Every rule for a fair comparison holds, as far as the log can tell.",)), Prose((ALWAYS,))]
-    if found.trial is not None:
+    if found.trial is not None and min(found.patients) < plan["report"]["minimum_patients"]:
+        blocks.append(Prose((f"With {words.count(min(found.patients), 'patient')} in one of the groups there is nothing to set side by side.",)))
+    elif found.trial is not None:
         finding = _balance_finding(found, plan)
         limit = plan["strategy"]["most_difference"]
         first, second = found.patients
         frame = Frame("How alike the groups are on the day of delivery", f"{words.count(first, 'patient')} {question.arms[0]}, {second} {question.arms[1]}", "difference between the groups, in standard deviations")
-        blocks.append(folder.picture(f"alike_{stem}", lambda shape: alike(found.trial.balance, limit, frame, shape), finding, "Each line is something known on the day of delivery. At 0 the groups are the same in it."))
+        blocks.append(folder.picture(f"alike_{stem}", lambda shape: alike(found.trial.balance, limit, frame, shape), finding, f"Each line is something known on the day of delivery. At 0 the groups are the same in it; 1 SD (standard deviation) is as far apart as patients usually are from one another; up to {words.number(limit, 2)} counts as alike."))
         blocks.append(_outcomes(found, folder, stem))
         if found.missing:
             blocks.append(Prose((" ".join(found.missing),)))
@@ -108,8 +110,9 @@ def _groups(found, folder, stem: str) -> list:
     balance, (one, other) = found.trial.balance, found.question.short
     if balance.empty:
         return []
-    value = lambda name, mean: words.number(mean, 1) if name == "year of delivery" else words.estimated(float(np.clip(mean, 0, 1)), sum(found.patients))  # noqa: E731
-    shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first), other: value(row.covariate, row.second), "difference, SD": "whole" if np.isinf(row.crude) else words.number(abs(row.crude), 2),
+    value = lambda name, mean, people: words.number(mean, 1) if name == "year of delivery" else words.share(float(np.clip(mean, 0, 1)), people)  # noqa: E731
+    first, second = found.patients
+    shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first, first), other: value(row.covariate, row.second, second), "difference, SD": "whole" if np.isinf(row.crude) else words.number(abs(row.crude), 2),
                            "after weighting": "–" if math.isnan(row.weighted) else "whole" if np.isinf(row.weighted) else words.number(abs(row.weighted), 2)} for row in balance.itertuples()])  # fmt: skip
     return [folder.grid(f"{stem}_groups", "The two groups", shown, balance)]
 

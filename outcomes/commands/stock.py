@@ -15,14 +15,14 @@ def options(one) -> None:
     arguments.store(one)
     one.add_argument("--months", type=float, help="how far ahead (default: the plan's months)")
     arguments.plan(one)
-    one.add_argument("--out", type=Path, metavar="DIR|FILE.csv", help="folder for stock.csv and stock_past_years.csv, or one file for the forecast")
+    one.add_argument("--out", type=Path, metavar="DIR|FILE.csv", help="folder for stock.csv, stock_past_years.csv and stock.html, a sheet to print, or one file for the forecast")
 
 
 def run(options) -> int:
     """Say what to have, and write the tables where asked."""
-    from outcomes.analyses import drawer
+    from outcomes.analyses import drawer, drawer_sheet
     from outcomes.plan import read_plan
-    from outcomes.present import tables
+    from outcomes.present import sheet, tables
 
     if options.months is not None and not 0.5 <= options.months <= 60:
         raise Misuse("--months takes a number from 0.5 to 60.")
@@ -39,6 +39,6 @@ def run(options) -> int:
     if out is not None:
         folder = out.parent if single else out
         written = [tables.write(found.rows, folder, out.stem if single else "stock")]
-        written += [] if single else [tables.write(found.past, folder, "stock_past_years")]
+        written += [] if single else [tables.write(found.past, folder, "stock_past_years"), sheet.write(drawer_sheet.sheet(found, log), folder / "stock.html")]
         print(f"Wrote {', '.join(str(path) for path in written)}.")
     return 0

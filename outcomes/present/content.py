@@ -9,6 +9,8 @@ import pandas as pd
 from outcomes.present import phone, words
 
 MOST_ANSWERS, MOST_STEPS, MOST_DOUBTS, MOST_VERDICTS = 7, 7, 5, 5
+EMPTY = ("", "–", "hidden")
+WORDED = ("not known", "not reached", "not compared", "too few to say", "too few patients", "nobody", "all", "none", "nearly all", "hardly any")  # stand among numbers
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ class Grid:
 
     def numeric(self, column: str) -> bool:
         """Whether a column holds nothing but numbers or nothing, and is set flush right."""
-        return all(_looks_numeric(value) for value in self.frame[column])
+        return all(_looks_numeric(value) for value in self.frame[column]) and not (len(self.frame) and all(str(value) in WORDED for value in self.frame[column]))
 
     @property
     def stacks(self) -> bool:
@@ -198,4 +200,4 @@ def _looks_numeric(value) -> bool:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return True
     text = str(value).strip()
-    return text in ("", "–") or text[:1].isdigit() or text[:1] in "−+<>" or text == "hidden" or text.startswith(("over ", "under "))
+    return text in (*EMPTY, *WORDED) or text[:1].isdigit() or text[:1] in "−+<>" or text.startswith(("over ", "under ", "about "))

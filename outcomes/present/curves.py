@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -23,7 +23,7 @@ class Line:
     ``steps``: years, share, low, high; each row holds from its time to the next row's (nan limits: none drawn).
     ``boxes``: start, end, above, below: between ``start`` and ``end`` the share went from ``above`` to ``below``, nobody knows when.
     ``band``: years, low, high, piece: limits along each stretch that is known, where there are boxes. ``stops``: patients
-    still followed to the last year with so many.
+    still followed to the last year with so many. ``reaches``: (years, low, high), limits at single times where a line of several has no band.
     """
 
     label: str
@@ -33,6 +33,7 @@ class Line:
     boxes: pd.DataFrame | None = None
     band: pd.DataFrame | None = None
     colour: str | None = None
+    reaches: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,9 @@ def survival(lines: list[Line], frame: Frame, shape: Shape) -> Sheet:
     tables = _tables(lines, horizon, shape)
     sheet, axes, place, rows_end, below = _stage(lines, tables, frame, shape, max(horizon, 0.25))
     styles = [(line.colour or LIGHT[colour], dash) for line, (colour, dash) in zip(lines, SERIES)]
-    _reaches(sheet, axes, frame, styles[0][0], float(lines[0].steps["years"].iloc[-1]))
-    for line, (colour, dash) in zip(lines, styles):
+    _reaches(sheet, axes, frame.reaches, styles[0][0], float(lines[0].steps["years"].iloc[-1]))
+    for place_of, (line, (colour, dash)) in enumerate(zip(lines, styles)):
+        _reaches(sheet, axes, line.reaches, colour, float(line.steps["years"].iloc[-1]), 0.7 * sheet.text * (place_of - (len(lines) - 1) / 2))
         _band(axes, line, colour, 0.17 if len(lines) == 1 else 0.1)
         if line.boxes is None:
             axes.step(line.steps["years"], line.steps["share"], where="post", color=colour, linestyle=dash, linewidth=sheet.text * 0.2)
@@ -88,7 +90,7 @@ def _stopped(line: Line, stop_at: int) -> Line:
     last = steps.iloc[[-1]].assign(years=until)
     boxes = None if line.boxes is None else line.boxes[line.boxes["end"] <= until]
     band = None if line.band is None else line.band[line.band["years"] <= until]
-    return Line(line.label, pd.concat([steps, last], ignore_index=True), line.counts, {}, boxes, band, line.colour)
+    return replace(line, steps=pd.concat([steps, last], ignore_index=True), stops={}, boxes=boxes, band=band)
 
 
 def _tables(lines: list[Line], horizon: float, shape: Shape) -> list[Counts]:
@@ -198,11 +200,13 @@ def _thin(sheet: Sheet, axes, frame: Frame, shape: Shape) -> None:
     axes.step([*thin["years"], end], [*thin["share"], thin["share"].iloc[-1]], where="post", color=LIGHT["quiet"], linewidth=sheet.text * 0.1, linestyle=(0, (4, 2)))
 
 
-def _reaches(sheet: Sheet, axes, frame: Frame, colour: str, end: float) -> None:
-    """Limits at single times, as upright bars behind the curve."""
-    for years, low, high in frame.reaches:
+def _reaches(sheet: Sheet, axes, reaches, colour: str, end: float, aside: float = 0.0) -> None:
+    """Limits at single times, as upright bars behind the curve; ``aside``: points by which bars of several curves keep apart."""
+    box = axes.get_position()
+    step = aside / (box.width * sheet.width) * axes.get_xlim()[1]
+    for years, low, high in reaches:
         if years <= end + 1e-9:
-            axes.plot([years, years], [low, high], color=colour, alpha=0.35, linewidth=sheet.text * 0.55, solid_capstyle="butt", clip_on=False, zorder=1)
+            axes.plot([years + step] * 2, [low, high], color=colour, alpha=0.35, linewidth=sheet.text * 0.55, solid_capstyle="butt", clip_on=False, zorder=1)
 
 
 def _marks(sheet: Sheet, axes, place, frame: Frame, colour: str, end: float) -> None:
@@ -225,13 +229,23 @@ def _name_lines(sheet: Sheet, axes, lines: list[Line], styles) -> None:
     if sheet.shape.narrow:
         y = box.y1 * sheet.height + 0.6 * u + (len(lines) - 1) * 1.5 * u
         for line, (colour, dash) in zip(lines, styles):
-            sheet.line(0.6 * u, y + 0.3 * u, 3.2 * u, y + 0.3 * u, colour=colour, width=u * 0.2, dash=dash)
+            sheet.line(0.6 * u, y + 0.3 * u, 3.2 * u, y + 0.3 * u, colour=colour, width=u * 0.2, dash=dash if line.boxes is None else "-")  # stretches between boxes are drawn whole
             sheet.put(3.8 * u, y, sheet.cut(line.label, sheet.width - 4.2 * u, 0.95, True), size=0.95, colour=colour, bold=True)
             y -= 1.5 * u
         return
     wanted = [(box.y0 + box.height * float(line.steps["share"].iloc[-1])) * sheet.height for line in lines]
     for line, (colour, _), y in zip(lines, styles, spread(wanted, 1.3 * u, box.y0 * sheet.height, box.y1 * sheet.height)):
+        _lead(sheet, axes, line, colour, y)
         sheet.put(box.x1 * sheet.width + 0.7 * u, y, sheet.cut(line.label, (1 - box.x1) * sheet.width - u, 0.95, True), size=0.95, colour=colour, bold=True, middle=True)
+
+
+def _lead(sheet: Sheet, axes, line: Line, colour: str, y: float) -> None:
+    """Dots from the end of a curve that stops early to its name at the edge."""
+    u, box = sheet.text, axes.get_position()
+    end, share = (float(line.steps[name].iloc[-1]) for name in ("years", "share"))
+    x = (box.x0 + box.width * end / axes.get_xlim()[1]) * sheet.width
+    if x < box.x1 * sheet.width - 2 * u:
+        sheet.line(x + 0.3 * u, (box.y0 + box.height * share) * sheet.height, box.x1 * sheet.width + 0.4 * u, y, colour=colour, width=u * 0.09, dash=(0, (1, 2.5)))
 
 
 def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:

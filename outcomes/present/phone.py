@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
-ROOM = 350.0  # CSS pixels between the margins of a phone of 390
+ROOM = 326.0  # CSS pixels between the margins of a phone of 360
 LETTER, BETWEEN = 7.9, 11.2  # a letter of the tables' size, and the space after a column
 WORD = 14  # letters to a line below which text in a column is no longer read with ease
 MANY_LINES = 5  # of text in one cell

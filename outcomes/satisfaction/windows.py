@@ -97,7 +97,7 @@ def _window_notes(counts, days, inside, disagree) -> tuple[str, ...]:
     notes = []
     if counts["outside every window"]:
         away = days[~inside & ~np.isnan(days)]
-        span = f" (days {away.min():.0f} to {away.max():.0f} since delivery)" if len(away) else ""
+        span = f" (days {away.min():.0f} to {away.max():.0f} since delivery)".replace("-", "−") if len(away) else ""
         notes.append(f"Answers outside every window, left out: {counts['outside every window']} of {len(days)}{span}. Change the windows in the plan if they should count.")
     if counts["nearer answer in the window"]:
         notes.append(f"Answers that gave way to one nearer to the occasion: {counts['nearer answer in the window']}.")

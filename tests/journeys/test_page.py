@@ -65,14 +65,14 @@ def front_only(html: str) -> str:
 def measured(html: Path, width: int) -> dict[str, int]:
     """How wide the page is laid out and how wide it wants to be, in a frame of ``width`` CSS pixels."""
     probe = html.with_name("probe.html")
-    script = "<script>addEventListener('load', () => parent.postMessage([innerWidth, document.documentElement.scrollWidth, document.documentElement.scrollHeight].join(' '), '*'))</script>"
+    script = "<script>addEventListener('load', () => parent.postMessage([innerWidth, document.documentElement.scrollWidth, document.documentElement.scrollHeight, [...document.querySelectorAll('.scroll')].filter(one => one.scrollWidth > one.clientWidth + 1).length].join(' '), '*'))</script>"
     probe.write_text(html.read_text(encoding="utf-8").replace("</body>", script + "</body>"), encoding="utf-8")
     frame = html.with_name("frame.html")
     frame.write_text(f'<!doctype html><p id="said">nothing</p><script>addEventListener("message", event => document.getElementById("said").textContent = event.data)</script>'
                      f'<iframe src="probe.html" style="width:{width}px;height:800px;border:0"></iframe>', encoding="utf-8")  # fmt: skip
     said = re.search(r'id="said">([\d ]+)<', browse("--dump-dom", frame.as_uri()))
     assert said, "the page did not say how wide it is"
-    return dict(zip(("inner", "wanted", "height"), map(int, said.group(1).split())))
+    return dict(zip(("inner", "wanted", "height", "scrolling"), map(int, said.group(1).split())))
 
 
 @pytest.mark.needs_browser
@@ -105,6 +105,17 @@ def test_no_screen_has_to_be_scrolled_sideways(demo, tmp_path, width):
     shutil.copy(demo / "index.html", copy)
     found = measured(copy, width)
     assert found["inner"] == width and found["wanted"] <= width
+
+
+@pytest.mark.needs_browser
+@pytest.mark.parametrize("width", [360, 390, 1280])
+def test_no_table_has_to_be_scrolled_sideways_either(demo, tmp_path, width):
+    copy = tmp_path / "index.html"
+    html = (demo / "index.html").read_text(encoding="utf-8")
+    copy.write_text(html, encoding="utf-8")
+    assert measured(copy, width)["scrolling"] == 0
+    copy.write_text(html.replace('class="stacks"', 'style="min-width:2000px"'), encoding="utf-8")
+    assert measured(copy, width)["scrolling"] > 0, "the check would find one"
 
 
 @pytest.mark.needs_browser

@@ -18,6 +18,8 @@ def test_the_table_on_the_terminal_and_in_the_file_say_the_same(store, run, tmp_
     rows = {row["level"]: row for row in csv.DictReader((tmp_path / "out/stock.csv").read_text(encoding="utf-8-sig").splitlines())}
     line = next(line.split() for line in said.splitlines() if line.strip().startswith("light"))
     assert rows["light"]["total_high"] in line and (tmp_path / "out/stock_past_years.csv").exists()
+    page = (tmp_path / "out/stock.html").read_text(encoding="utf-8")
+    assert page.count('<table class="bars"') == 2 and "How the same forecast fared in past years" in page and f'<td class="figure">{rows["light"]["total_high"]}</td>' in page
     assert run("stock", "--store", store, "--out", tmp_path / "one.csv")[0] == 0 and (tmp_path / "one.csv").exists()
 
 

@@ -195,3 +195,16 @@ def test_the_names_at_the_right_end_say_the_shares_that_are_drawn_there():
     sheet = endings(what, Frame("What became", ""), PAGE)
     said = " ".join(text.get_text() for text in sheet.figure.texts)
     assert "worn 30" in said and "90" not in said
+
+
+def test_of_several_groups_each_shows_its_range_and_a_curve_that_stops_early_is_led_to_its_name(handmade):
+    long = replace(handmade.line("long"), reaches=((2.0, 0.6, 0.9),))
+    early = handmade.line("early", 2.0)
+    early = replace(early, steps=early.steps[early.steps["years"] <= 3], stops={}, reaches=((2.0, 0.3, 0.7),))
+    sheet = survival([long, early], Frame("Title", "Subtitle"), PAGE)
+    bars = sorted((line.get_ydata()[0], line.get_ydata()[1]) for line in sheet.figure.axes[0].lines if line.get_alpha() == 0.35)
+    assert bars == [(0.3, 0.7), (0.6, 0.9)] and len({line.get_xdata()[0] for line in sheet.figure.axes[0].lines if line.get_alpha() == 0.35}) == 2
+    leads = [one for one in sheet.figure.artists + sheet.figure.patches if one.get_linestyle() not in ("-", "solid")]
+    assert len(leads) == 1, "from the early curve alone"
+    both = survival([long, replace(handmade.line("other", 2.0))], Frame("Title", "Subtitle"), PAGE)
+    assert not [one for one in both.figure.artists + both.figure.patches if one.get_linestyle() not in ("-", "solid")]

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from html.parser import HTMLParser
 
+import pandas as pd
 import pytest
 
-from outcomes.present import letters, page, words
+from outcomes.present import content, letters, page, words
 
 VOID = {"meta", "br", "hr", "img", "input", "link", "path", "rect", "circle", "line", "use"}
 
@@ -95,6 +96,23 @@ def test_tables_have_names_and_headings_and_can_be_scrolled_with_the_keyboard(re
     assert len(tables) == 1 and all(found["aria-labelledby"] in read.ids for found in tables)
     assert all(found.get("scope") in ("col", "row") for tag, found in read.elements if tag == "th")
     assert all(found.get("tabindex") == "0" and found.get("aria-labelledby") in read.ids for _, found in read.elements if found.get("class") == "scroll")
+
+
+def test_a_wide_table_becomes_blocks_on_a_phone_and_stays_a_table_to_a_screen_reader():
+    wide = content.Grid("Wide", pd.DataFrame([{"answer": "Dentures without a repair", **{f"if things were read in way {k}": f"{k} %" for k in range(6)}}] * 2))
+    small = content.Grid("Small", pd.DataFrame({"after": ["1 year"], "share": ["83 %"], "people": ["68"]}))
+    assert wide.stacks and not small.stacks
+    made = Reader(page.render(content.Report("T", "c", "s", "w", (), (), (), (), (), (content.Section("a", "A", (wide, small)),))))
+    first, second = [found for tag, found in made.elements if tag == "table"]
+    assert first["class"] == "stacks" and first["role"] == "table" and "class" not in second
+    cells = [found for tag, found in made.elements if tag == "td" and "data-head" in found]
+    assert len(cells) == 12 and {found["role"] for found in cells} == {"cell"} and cells[0]["data-head"] == "if things were read in way 0"
+    assert [found["role"] for tag, found in made.elements if tag in ("tr", "thead", "tbody") and "role" in found] == ["rowgroup", "row", "rowgroup", "row", "row"]
+
+
+def test_words_that_stand_for_a_number_keep_a_column_flush_right_and_none_make_one():
+    table = content.Grid("x", pd.DataFrame({"share": ["83 %", "too few to say"], "verdict": ["met", "cannot tell"], "silent": ["not known", "not known"]}))
+    assert [table.numeric(column) for column in table.frame] == [True, False, False]
 
 
 def test_the_front_page_comes_in_its_order(html):

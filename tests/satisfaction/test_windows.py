@@ -18,7 +18,7 @@ def test_the_last_answer_before_delivery_and_the_nearest_after_count():
         -200: "", -90: "", -3: "before", 61: "", 95: "month 3", 180: "", 545: "month 12", 546: "month 24", 1094: "", 1095: "", 2190: "month 60", 2191: "",
     }  # fmt: skip
     assert found.counts["outside every window"] == 2 and found.counts["nearer answer in the window"] == 5
-    assert "Answers outside every window, left out: 2 of 12 (days -200 to 2191 since delivery)" in found.notes[0]
+    assert "Answers outside every window, left out: 2 of 12 (days −200 to 2191 since delivery)" in found.notes[0]
 
 
 def test_the_first_weeks_belong_to_no_window():
