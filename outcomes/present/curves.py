@@ -13,6 +13,7 @@ from outcomes.present.counts import Counts
 from outcomes.present.palette import LIGHT, SERIES
 
 MOST_LINES = 6
+LEAST_HIGH = 0.5  # of a narrow sheet's width
 WIDEST = 0.36  # share of a sheet that names beside what is drawn may take
 
 
@@ -105,13 +106,16 @@ def _stage(lines, tables, frame: Frame, shape: Shape, horizon: float):
     probe = Sheet(shape)
     u = probe.text
     rows = count_table.height(probe, tables)
-    extra = max(0.0, rows - shape.room * u * 1.32) / 72
-    sheet = Sheet(shape, shape.height + extra)
+    extra = max(0.0, rows - shape.room * u * 1.32)
+    if shape.narrow:  # the curves keep a height that can be read, however many counts stand below
+        around = heading(probe, frame.title, frame.subtitle) + (len(lines) * 1.5 * u if len(lines) > 1 else 0) + rows + 6 * u
+        extra = max(extra, around + LEAST_HIGH * probe.width - probe.height)
+    sheet = Sheet(shape, shape.height + extra / 72)
     first = count_table.first_width(sheet, tables)
     left = max(count_table.row_width(sheet, tables) + first + 1.6 * u, sheet.length("100 %", 0.92) + 1.4 * u)
     right = 1.6 * u if len(lines) == 1 or shape.narrow else min(max(sheet.length(line.label, 0.95, True) for line in lines) + 1.4 * u, WIDEST * sheet.width)
     right = max(right, 1.6 * u)
-    top = heading(sheet, frame.title, frame.subtitle) + (len(lines) * 1.5 * u if shape.narrow and len(lines) > 1 else 0)
+    top = heading(sheet, frame.title, frame.subtitle) + (len(lines) * 1.5 * u + 0.6 * u if shape.narrow and len(lines) > 1 else 0)
     below = rows + 2.2 * u  # room under the axis title
     axes = sheet.axes(left, below + 2.6 * u, right, top + 0.6 * u)
     share_axis(axes, sheet)
@@ -227,7 +231,7 @@ def _name_lines(sheet: Sheet, axes, lines: list[Line], styles) -> None:
     """Each line's name at its end, pushed apart; on a narrow sheet in a row of samples above the axes."""
     u, box = sheet.text, axes.get_position()
     if sheet.shape.narrow:
-        y = box.y1 * sheet.height + 0.6 * u + (len(lines) - 1) * 1.5 * u
+        y = box.y1 * sheet.height + 1.2 * u + (len(lines) - 1) * 1.5 * u
         for line, (colour, dash) in zip(lines, styles):
             sheet.line(0.6 * u, y + 0.3 * u, 3.2 * u, y + 0.3 * u, colour=colour, width=u * 0.2, dash=dash if line.boxes is None else "-")  # stretches between boxes are drawn whole
             sheet.put(3.8 * u, y, sheet.cut(line.label, sheet.width - 4.2 * u, 0.95, True), size=0.95, colour=colour, bold=True)

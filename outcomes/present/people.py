@@ -58,10 +58,11 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     bounded = means.dropna(subset=["low", "high"])
     axes.vlines([occasions.index(name) for name in bounded["occasion"]], bounded["low"], bounded["high"], color=LIGHT["accent"], linewidth=u * 0.24, zorder=4)
     axes.plot(places, means["mean"], linestyle="none", marker="o", markersize=u * 0.85, color=LIGHT["accent"], markeredgecolor=LIGHT["paper"], markeredgewidth=u * 0.14, zorder=5)
-    for place, row in zip(places, means.itertuples()):
+    for k, (place, row) in enumerate(zip(places, means.itertuples())):
         x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
-        sheet.put(x + 0.9 * u, y + 0.55 * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
+        after = means["mean"].iloc[k + 1] if k + 1 < len(means) else row.mean
+        sheet.put(x + 0.9 * u, y + off_the_line(after - row.mean, what.highest - what.lowest, y - box.y0 * sheet.height, u), f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
     for place, row in enumerate(what.means.itertuples()):
         x = (box.x0 + box.width * (place + 0.35) / (len(occasions) - 0.3)) * sheet.width
         sheet.put(x, 2.6 * u, sheet.cut(row.occasion, room_at(sheet, x, step), 0.95), size=0.95, align="center")
@@ -69,6 +70,11 @@ def scores(what: Scores, frame: Frame, shape: Shape) -> Sheet:
     if crowded:
         sheet.put(0.3 * u, 0.35 * u, "people", size=0.86, colour="quiet")
     return sheet
+
+
+def off_the_line(rise: float, whole: float, room_below: float, u: float) -> float:
+    """Points by which the number right of a dot stands above it, or below it where the line to the next one rises steeply."""
+    return -1.45 * u if rise > 0.1 * whole and room_below > 1.6 * u else 0.55 * u
 
 
 def room_at(sheet: Sheet, x: float, step: float) -> float:

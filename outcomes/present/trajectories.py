@@ -10,7 +10,7 @@ import pandas as pd
 from outcomes.present.canvas import Shape, Sheet
 from outcomes.present.curves import CannotDraw, Frame, heading
 from outcomes.present.palette import LIGHT
-from outcomes.present.people import room_at
+from outcomes.present.people import off_the_line, room_at
 
 MOST_LINES = 150
 
@@ -64,9 +64,8 @@ def course(what: Course, frame: Frame, shape: Shape) -> Sheet:
         x = (box.x0 + box.width * (place + edge) / (len(means) - 1 + 2 * edge)) * sheet.width
         y = (box.y0 + box.height * (row.mean - what.lowest) / (what.highest - what.lowest)) * sheet.height
         if row.mean == row.mean:
-            after = means["mean"].iloc[place + 1 : place + 2]
-            rises = len(after) and after.iloc[0] - row.mean > 0.1 * (what.highest - what.lowest) and y - 1.6 * u > box.y0 * sheet.height
-            sheet.put(x + 0.75 * u, y + (-1.45 if rises else 0.55) * u, f"{row.mean:.0f}", bold=True, size=1.05, backed=True)  # never on the line to the next
+            after = means["mean"].iloc[place + 1] if place + 1 < len(means) else row.mean
+            sheet.put(x + 0.75 * u, y + off_the_line(after - row.mean, what.highest - what.lowest, y - box.y0 * sheet.height, u), f"{row.mean:.0f}", bold=True, size=1.05, backed=True)
         sheet.put(x, 3.5 * u, sheet.cut(row.occasion, room_at(sheet, x, step), 0.95, True), size=0.95, align="center", bold=True)
         _answered(sheet, x, row)
     return sheet

@@ -208,3 +208,13 @@ def test_of_several_groups_each_shows_its_range_and_a_curve_that_stops_early_is_
     assert len(leads) == 1, "from the early curve alone"
     both = survival([long, replace(handmade.line("other", 2.0))], Frame("Title", "Subtitle"), PAGE)
     assert not [one for one in both.figure.artists + both.figure.patches if one.get_linestyle() not in ("-", "solid")]
+
+
+def test_a_mean_is_written_below_its_dot_where_the_line_to_the_next_one_rises():
+    means = pd.DataFrame({"occasion": ["before", "3 months", "1 year"], "mean": [48.0, 82.0, 83.0], "low": [44.0, 78.0, 79.0], "high": [51.0, 86.0, 87.0], "people": [60, 40, 38]})
+    for shape in SHAPES:
+        sheet = scores(Scores(pd.DataFrame(columns=["before", "3 months", "1 year"], dtype=float), means), Frame("Title", "Subtitle"), shape)
+        at = {label.get_text(): label.get_position()[1] for label in sheet.labels}
+        box = sheet.figure.axes[0].get_position()
+        dot = {name: (box.y0 + box.height * value / 100) * sheet.height for name, value in (("48", 48), ("82", 82))}
+        assert at["48"] < dot["48"] - sheet.text and at["82"] > dot["82"], shape.name
