@@ -92,7 +92,7 @@ def levels(paths, plan, folder) -> Section:
     if len(paths.rows):
         blocks.append(folder.picture("paths_of_level", lambda shape: figures.went(paths, plan, shape), said, "Streams show who moved between two columns, in the colour of where they went. Under each column: patients still followed with the denture.",
                                      {"paths_of_level": figures.flows_table(figures.columns(paths, plan["report"]["minimum_patients"]))}))  # fmt: skip
-        blocks.append(folder.picture("levels_over_time", lambda shape: figures.over_time(paths, plan, shape), said, "Each colour is a level; the whole height is every denture that started.",
+        blocks.append(folder.picture("levels_over_time", lambda shape: figures.over_time(paths, plan, shape), said, "Each colour is a level; the whole height is every denture that started. Gone: died, or the denture out of use; censored: no longer followed.",
                                      {"levels_over_time": figures.shares_over_time(paths), "levels_over_time_counts": figures.counts_over_time(paths).table()}))  # fmt: skip
         rows, exact = _table(paths, plan)
         if rows:

@@ -46,7 +46,7 @@ def _became(life, folder) -> list:
     if became is None:
         return []
     numbers = {"what_became_of_inserts": became.shares, "what_became_of_inserts_counts": became.counts.table()}
-    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; wear counts from the visit that found it.", numbers)]
+    return [folder.picture("what_became_of_inserts", lambda shape: drawings.became(life, shape), ending_finding(became, life), "Each colour is a reason for which an insert went; wear counts from the visit that found it. Censored: no longer followed, and in place until then.", numbers)]
 
 
 def _inserts(log, life, folder) -> list:
@@ -139,7 +139,7 @@ def starting_level(settling, answer, plan, folder) -> Section:
     if len(settling.rows):
         what = drawings.settled_of(settling, plan)
         numbers = {} if what is None else {"starting_level": what.shares, "starting_level_counts": what.counts.table()}
-        blocks.append(folder.picture("starting_level", lambda shape: drawings.settled(what, settling.patients, shape), finding(answer), "The light area: dentures still at the level they started at.", numbers))
+        blocks.append(folder.picture("starting_level", lambda shape: drawings.settled(what, settling.patients, shape), finding(answer), "The light area: dentures still at the level they started at. Ended: changed level, or gone; censored: no longer followed.", numbers))
         rows = [(years, settling.still_at(years), settling.followed(years)) for years in (7 / 365.25, 91 / 365.25, 1, 2, 5)] if settling.patients_with_steps() >= plan["report"]["minimum_patients"] else []
         rows = [(years, found, people) for years, found, people in rows if found and people >= plan["report"]["minimum_patients"]]
         shown = pd.DataFrame([{"after": "1 week" if years < 0.1 else "3 months" if years < 1 else words.span(years), "still at the starting level": words.estimated(found[0], settling.patients),

@@ -72,6 +72,6 @@ def first_and_later(stays, folder) -> Section:
         return Section("first-and-later", "First and later inserts at a site", (Notice("Too few patients had an insert changed to say how long inserts stay."),))
     curves = [f"{wear_serial.TITLES[serial]}: {words.years(curve.quantile(0.5))}" for serial, curve in stays.curves.items()]
     finding = f"Half were changed, for whatever reason, by: {'; '.join(curves)}."
-    blocks = (Prose(texts), folder.picture("first_and_later", lambda shape: wear_serial.drawn(stays, shape), finding, "Conditional on having needed the change before. Below: inserts in place, changed, and no longer followed."),
+    blocks = (Prose(texts), folder.picture("first_and_later", lambda shape: wear_serial.drawn(stays, shape), finding, "Below: inserts in place, changed, and censored: no longer followed."),
               folder.grid("first_and_later", "Share not changed for any reason (likely range)", shown, exact))  # fmt: skip
     return Section("first-and-later", "First and later inserts at a site", blocks)

@@ -115,7 +115,8 @@ def key(book, names: tuple[str, ...], shown: list[Mark]) -> None:
         if longest > 1:  # programs differ in whether they make room for a second line of their own accord
             sheet.row_dimensions[row].height = 15 * (int(longest) + 1)
     sheet.freeze_panes = "A2"
-    sheet.page_setup.orientation, sheet.page_setup.paperSize = "portrait", sheet.PAPERSIZE_A4
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", sheet.PAPERSIZE_A4  # in portrait its letters would be five points high
+    sheet.page_margins.left = sheet.page_margins.right = 0.4
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
