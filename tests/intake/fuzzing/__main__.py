@@ -11,6 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
+PORTION = 2500  # files of one seed number; the record is written after each
 sys.path[:0] = [str(HERE.parent)]
 
 from fuzzing.engine import HANG, LOADED, TOGETHER, fuzz  # noqa: E402
@@ -35,17 +36,29 @@ def main() -> int:
     asked = words.parse_args()
     began = time.time()
     until = began + 60 * asked.minutes if asked.minutes else None
-    each = -(-asked.count // asked.processes)
-    tasks = [(each, asked.seed + number, asked.keep / str(number) if asked.keep else None, until) for number in range(asked.processes)]
+    starts = range(0, asked.count, PORTION)
+    tasks = [(min(PORTION, asked.count - start), asked.seed + number, asked.keep / str(number) if asked.keep else None, until) for number, start in enumerate(starts)]
+    parts = []
     # The parent has imported nothing heavy yet, so that a fork carries no threads.
     with multiprocessing.get_context("fork").Pool(asked.processes) as pool:
-        parts = pool.map(_part, tasks, chunksize=1)
+        for part in pool.imap_unordered(_part, tasks, chunksize=1):
+            parts.append(part)
+            record = _record(asked, parts, [seed for _, seed, _, _ in tasks], (time.time() - began) / 60)
+            asked.record.write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    print(json.dumps({name: record[name] for name in ("files", "outcomes", "loads", "slowest file, seconds", "minutes")}, indent=1))
+    for failure in record["failures"][:50]:
+        print(failure)
+    return 1 if record["failures"] else 0
+
+
+def _record(asked, parts: list, seeds: list[int], minutes: float) -> dict:
+    """What came of the portions that are done."""
     counted, loads = Counter(), Counter()
     for part in parts:
         counted.update(part.outcomes)
         loads.update(part.loads)
     slowest = max(parts, key=lambda part: part.slowest)
-    record = {
+    return {
         "files": sum(part.files for part in parts),
         "asked": asked.count,
         "failures": [failure for part in parts for failure in part.failures],
@@ -56,16 +69,11 @@ def main() -> int:
         "loads": dict(loads),
         "a hang is longer than seconds": HANG,
         "slowest file, seconds": round(slowest.slowest, 2),
-        "minutes": round((time.time() - began) / 60, 1),
+        "minutes": round(minutes, 1),
         "processes": asked.processes,
-        "seeds": [task[1] for task in tasks],
+        "seeds": [seeds[0], seeds[-1]],
         "versions": {"python": platform.python_version(), **{name: version(name) for name in ("outcomes", "duckdb", "pandas", "pyarrow", "openpyxl", "lxml")}},
     }
-    asked.record.write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    print(json.dumps({name: record[name] for name in ("files", "outcomes", "loads", "slowest file, seconds", "minutes")}, indent=1))
-    for failure in record["failures"][:50]:
-        print(failure)
-    return 1 if record["failures"] else 0
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ from fuzzing.changes import changed
 
 HANG = 10.0  # seconds of the processor, so that a busy machine makes no hang of a sound run
 ASLEEP = 120.0  # seconds of the clock, for a run that waits without working
-TOGETHER = 250  # files in one run of check
+TOGETHER = 100  # files in one run of check: few enough that all of them together stay far from the clock, so that only a file that hangs rings it
 LOADED = 100  # one file in so many is loaded as well
 INSIDE = re.compile(r"Something went wrong inside the program|Traceback \(most recent call last\)")
 
