@@ -77,7 +77,7 @@ def _of_column(places: Places, table: schemas.Table, column: schemas.Column) -> 
         yield "needed", "error", "is blank in a line that was begun", f'AND(COUNTA({places.row(table.name)})>0,{x}="")'
     if column.codes:
         numbers = schemas.codebook()[column.codes].get("scale", {}).values()
-        some = f"IF(ISNUMBER({x}),AND({x}>={min(numbers)},{x}<={max(numbers)}),FALSE)" if numbers else "FALSE"
+        some = f"IFERROR(AND({f.number(x)}>={min(numbers)},{f.number(x)}<={max(numbers)}),FALSE)" if numbers else "FALSE"
         yield "code not known", "error", "is none of the words of the list", f'IF({x}="",FALSE,AND(ISNA(MATCH(TRIM({x}),{places.lists[column.codes]},0)),NOT({some})))'
     elif column.type == "date":
         yield "date not readable", "error", "is no date, such as 2024-03-14, 2024-03, 2024 or not known", f.no_date(x)

@@ -93,7 +93,7 @@ AFTER_DEATH = ("day_sheet", "date", "seen after death")
 # Ways of writing that a mark must leave alone, in an otherwise clean log.
 LEFT_ALONE = [
     {"date": "13.3.2025"}, {"date": "3/13/2025"}, {"date": "2025-3-13"}, {"date": "2025/03/13"}, {"date": "2025-03"}, {"date": "03.2025"}, {"date": "2025"}, {"date": 2025},
-    {"date": "not known"}, {"date": date(2025, 3, 13)}, {"minutes": "12,5"}, {"minutes": "12.5"}, {"snap": -1}, {"snap": "Just Right"}, {"reason": " recall "},
+    {"date": "not known"}, {"date": date(2025, 3, 13)}, {"minutes": "12,5"}, {"minutes": "12.5"}, {"snap": -1}, {"snap": "-1"}, {"snap": "Just Right"}, {"reason": " recall "},
     {"inserts_changed": "All", "why": "routine", "level_now": "33:light, 43 : unknown"}, {"inserts_changed": "43, 33", "why": "routine", "level_now": "LIGHT"},
     {"inserts_changed": "33 and 43", "why": "routine", "level_now": "unknown"}, {"housings": "Fine"}, {"housings": "33 43 cleaned"}, {"abutments": "all tightened"}, {"denture": "sore spot, adjusted"},
     {"clinician": "0042"}, {"arch": "lower"},
@@ -310,7 +310,9 @@ def test_no_rule_of_colour_and_no_drop_down_holds_what_spreadsheet_programs_refu
 
     book = load_workbook(template)
     written = [rule.formula[0] for name in SHEETS for found in book[schemas.tables()[name].title].conditional_formatting for rule in found.rules]
-    written += [rule.formula1 for name in SHEETS for rule in book[schemas.tables()[name].title].data_validations.dataValidation]
+    offered = [rule for name in SHEETS for rule in book[schemas.tables()[name].title].data_validations.dataValidation]
+    assert all(len(rule.formula1) <= 255 and len(rule.errorTitle or "") <= 32 and len(rule.error or "") <= 225 for rule in offered)  # as documented by general libraries that write such files
+    written += [rule.formula1 for rule in offered]
     called = set()
     for formula in written:
         bare = re.sub(r'"[^"]*"', '""', formula)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from functools import cache
 from pathlib import Path
 
@@ -43,26 +44,57 @@ def clinic_of(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory) -> Path:
+def once(tmp_path_factory, worker_id):
+    """``once(name, make)``: the folder that ``make(folder)`` has filled, made by one test process for all that run side by side."""
+    base = tmp_path_factory.getbasetemp()
+    shared = (base if worker_id == "master" else base.parent) / "made_once"
+
+    def made(name: str, make) -> Path:
+        folder, done, failed = shared / name, shared / f"{name}.done", shared / f"{name}.failed"
+        shared.mkdir(exist_ok=True)
+        try:
+            folder.mkdir()
+        except FileExistsError:
+            until = time.monotonic() + 600
+            while not done.exists():
+                assert not failed.exists(), f"another test process could not make {name}"
+                assert time.monotonic() < until, f"another test process began to make {name} and did not end"
+                time.sleep(0.1)
+            return folder
+        try:
+            make(folder)
+        except BaseException:
+            failed.touch()
+            raise
+        done.touch()
+        return folder
+
+    return made
+
+
+@pytest.fixture(scope="session")
+def demo(once) -> Path:
     """The demo clinic, loaded; its store is what every report is made from."""
     from outcomes import intake, synthetic_data
     from outcomes.store import open_store
 
-    out = tmp_path_factory.mktemp("clinic")
-    files = [Path(file) for file in synthetic_data.write(synthetic_data.simulate("demo"), out / "files", form="day sheet", file="xlsx")]
-    with open_store(out / "clinic.duckdb", create=True) as store:
-        store.load(intake.check(files))
-    return out / "clinic.duckdb"
+    def make(out: Path) -> None:
+        files = [Path(file) for file in synthetic_data.write(synthetic_data.simulate("demo"), out / "files", form="day sheet", file="xlsx")]
+        with open_store(out / "clinic.duckdb", create=True) as store:
+            store.load(intake.check(files))
+
+    return once("clinic", make) / "clinic.duckdb"
 
 
 @pytest.fixture(scope="session")
-def page(demo, tmp_path_factory):
+def page(demo, once):
     """``page(report)``: the page of one report, written once."""
 
     @cache
     def write(name: str) -> Path:
-        out = tmp_path_factory.mktemp(name)
-        assert main(["report", name, "--quiet", "--store", str(demo), "--out", str(out)]) == 0
-        return out / "index.html"
+        def make(out: Path) -> None:
+            assert main(["report", name, "--quiet", "--store", str(demo), "--out", str(out)]) == 0
+
+        return once(f"report {name}", make) / "index.html"
 
     return write
