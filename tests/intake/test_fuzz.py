@@ -32,9 +32,9 @@ def test_many_changed_files_end_in_sentences_and_leave_the_store_alone(tmp_path)
 
 
 def test_the_record_of_the_last_run_holds_no_failure():
-    """python tests/intake/fuzzing 100000 --processes 2 --minutes 60 writes it anew."""
+    """python tests/intake/fuzzing 100000 --processes 2 writes it anew, in about 40 minutes."""
     record = json.loads(RECORD.read_text(encoding="utf-8"))
-    assert record["failures"] == [] and record["files"] == sum(number for kind in record["outcomes"].values() for number in kind.values())
+    assert record["failures"] == [] and record["files"] >= 100_000 and record["files"] == sum(number for kind in record["outcomes"].values() for number in kind.values())
     assert record["slowest file, seconds"] < record["a hang is longer than seconds"]
 
 
