@@ -1,4 +1,4 @@
-"""A copy of the store before it changes: the last ten, in a folder beside it."""
+"""A copy of the store before it changes: the last ten, fewer of a large store, in a folder beside it."""
 
 from __future__ import annotations
 
@@ -8,26 +8,27 @@ from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from outcomes.errors import OutcomesError
+from outcomes.errors import Misuse, OutcomesError
 from outcomes.store.layout import quoted
 from outcomes.store.private import owner_only, restrict
 from outcomes.store.trouble import backup_folder
 
-KEEP = 10
-LARGEST = 256 * 1024 * 1024  # bytes of the store's file; ten copies of a larger one could fill a small disk
+KEEP, FEWEST = 10, 2
+ROOM = 2560 * 1024 * 1024  # bytes that the copies may take together before fewer than ten are kept: ten of a store of 256 MB
+SPARE = 1.2  # of the store's size must be free on the disk: the copy, and what the change itself adds
 _STAMP = r"\d{8}-\d{6}-before-[a-z0-9-]+"
 
 
 def back_up(connection, path: Path, before: str, at: datetime) -> str:
-    """Copy the committed content of the open store before a change named ``before``; returns a sentence where the copy was left out, else an empty text.
+    """Copy the committed content of the open store before a change named ``before``; returns a sentence where the disk has no room for a copy, else an empty text.
 
     The copy is made by DuckDB, never by reading the file: on POSIX systems, closing a file that this process holds locked
     would let other processes in.
     """
-    size = path.stat().st_size
-    if size > LARGEST:
-        return (f"No copy of the store was made before this change: at {size / 2**20:,.0f} MB it is larger than the {LARGEST / 2**20:,.0f} MB "
-                "up to which copies are made. Keep copies yourself.")
+    size, free = path.stat().st_size, shutil.disk_usage(path.parent).free
+    if free < SPARE * size:
+        return (f"No copy of the store was made before this change: it takes {_megabytes(size)}, and the disk has {_megabytes(free)} free. Free some space, "
+                f"or move old copies out of {backup_folder(path.name)} to another disk; until then, keep a copy yourself.")
     folder = path.with_name(backup_folder(path.name))
     with owner_only():
         folder.mkdir(exist_ok=True)
@@ -52,9 +53,18 @@ def back_up(connection, path: Path, before: str, at: datetime) -> str:
             beside.close()
         part.replace(final)
     restrict(final)
-    for old in copies(path)[:-KEEP]:
+    for old in copies(path)[:-kept(size)]:
         old.unlink(missing_ok=True)
     return ""
+
+
+def kept(size: int) -> int:
+    """How many copies are kept of a store of so many bytes."""
+    return max(FEWEST, min(KEEP, ROOM // max(size, 1)))
+
+
+def _megabytes(size: int) -> str:
+    return f"{size / 2**20:,.0f} MB"
 
 
 def copies(path: Path) -> list[Path]:
@@ -77,4 +87,6 @@ def newest_whole(path: Path) -> Path | None:
                         return copy
             except OutcomesError:
                 continue
+            except OSError:
+                raise Misuse(f"There is no room to look into the copies of {path.name}: each is copied to the folder for temporary files first. Free some space there, then try again.") from None
     return None

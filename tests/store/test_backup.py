@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -68,13 +69,42 @@ def test_a_copy_put_in_the_place_of_the_store_works_like_it(path, clinic):
         assert store.load(clinic(pull_tests=None), withdraw=True).withdrawn == 1
 
 
-def test_a_large_store_is_not_copied_and_the_user_is_told(path, clinic, monkeypatch):
-    monkeypatch.setattr(backup, "LARGEST", 1000)
+def test_of_a_large_store_fewer_copies_are_kept_the_newest(path, clinic, rows_of_the_clinic, monkeypatch):
+    hours = iter(pd.date_range("2026-01-05 08:00", periods=50, freq="h").to_pydatetime())
+    monkeypatch.setattr(store_module, "now", lambda: next(hours))
+    with open_store(path, create=True) as store:
+        for number in range(1, 7):
+            if number == 6:
+                monkeypatch.setattr(backup, "ROOM", 3 * path.stat().st_size + 1000)
+            store.load(clinic(visits=visits_taking(rows_of_the_clinic["visits"], number)))
+    assert [copy.name.partition("-before-")[2] for copy in backup.copies(path)] == ["4.duckdb", "5.duckdb", "6.duckdb"]
+    assert backup.newest_whole(path) == backup.copies(path)[-1]
+
+
+def test_ten_copies_up_to_256_megabytes_and_fewer_above():
+    assert [backup.kept(megabytes * 2**20) for megabytes in (0, 1, 256, 257, 600, 5000)] == [10, 10, 10, 9, 4, 2]
+
+
+def test_the_last_two_copies_are_kept_however_large_the_store(path, clinic, rows_of_the_clinic, monkeypatch):
+    monkeypatch.setattr(backup, "ROOM", 1)
+    hours = iter(pd.date_range("2026-01-05 08:00", periods=50, freq="h").to_pydatetime())
+    monkeypatch.setattr(store_module, "now", lambda: next(hours))
+    with open_store(path, create=True) as store:
+        for number in range(1, 5):
+            store.load(clinic(visits=visits_taking(rows_of_the_clinic["visits"], number)))
+    assert [copy.name.partition("-before-")[2] for copy in backup.copies(path)] == ["3.duckdb", "4.duckdb"]
+
+
+def test_where_the_disk_has_no_room_for_a_copy_the_user_is_told_and_older_copies_stay(path, clinic, rows_of_the_clinic, monkeypatch):
     with open_store(path, create=True) as store:
         store.load(clinic())
+        store.load(clinic(visits=visits_taking(rows_of_the_clinic["visits"], 1)))
+        (copy,) = backup.copies(path)
+        monkeypatch.setattr(backup.shutil, "disk_usage", lambda _: SimpleNamespace(free=path.stat().st_size))
         done = store.load(clinic(pull_tests=None), withdraw=True)
-    assert done.sentences[-1].startswith("No copy of the store was made before this change: at ")
-    assert not (path.parent / "clinic_backups").exists()
+        assert done.sentences[-1].startswith("No copy of the store was made before this change: it takes ") and "move old copies out of clinic_backups" in done.sentences[-1]
+        assert store.undo().sentences[-1].startswith("No copy of the store was made")
+        assert backup.copies(path) == [copy] and store.verify() == []
 
 
 def test_other_files_in_the_folder_of_copies_are_left_alone(path, clinic):

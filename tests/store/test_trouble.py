@@ -130,7 +130,7 @@ import json, os, resource
 from outcomes.errors import Misuse
 size = os.path.getsize(sys.argv[1])
 store = open_store(sys.argv[1])
-backup.LARGEST = LARGEST
+backup.SPARE = COPIES
 resource.setrlimit(resource.RLIMIT_FSIZE, (size + EXTRA, size + EXTRA))
 try:
     store.load(checked)
@@ -157,7 +157,7 @@ def test_a_full_disk_is_told_and_what_it_tells_is_true(path, clinic, many, elsew
         store.connection.execute("CHECKPOINT")
     said = {}
     for extra in (1_000, 300_000, 3_000_000):
-        out, err = elsewhere(path, many, LIMITED.replace("EXTRA", str(extra)).replace("LARGEST = LARGEST", "LARGEST = " + ("2**30" if copies else "0"))).communicate(timeout=60)
+        out, err = elsewhere(path, many, LIMITED.replace("EXTRA", str(extra)).replace("COPIES", "1.2" if copies else "float('inf')")).communicate(timeout=60)
         said[extra], usable = json.loads(out) if out else pytest.fail(err)
         assert usable
         kept = "loaded" in said[extra] or "was kept" in said[extra]
