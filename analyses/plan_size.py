@@ -164,7 +164,7 @@ def _of_snap(log) -> Need:
     felt, half = snap(log), log.plan["planning"]["half_width"]
     question, asked = "how sure: snap just right", f"within {words.number(100 * half)} points to either side"
     if felt.asked < log.plan["report"]["minimum_patients"]:
-        return Need(question, "not known", asked, felt.asked, None, f"only {words.count(felt.asked, 'patient')} were asked")
+        return Need(question, "not known", asked, felt.asked, None, f"only {words.count(felt.asked, 'patient')} {'was' if felt.asked == 1 else 'were'} asked")
     share = felt.share
     spread = math.sqrt(share.value * (1 - share.value))
     needed = longevity.patients_for_width(spread, half, level=felt.confidence) if spread else standards.needed_without_failure(1 - half, felt.confidence)

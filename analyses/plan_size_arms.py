@@ -24,7 +24,7 @@ def comparison(log, connection, worn: dict | None, need) -> list:
     now = f"{one} {LEVEL.short[0]}, {two} {LEVEL.short[1]}"
     total, fewest = one + two, min(one, two)
     if fewest == 0:
-        why = f"all {words.count(total, 'patient')} in it started one way: how many more it takes cannot be told from a log in which nobody starts the other" if total else "no patient's first denture could be sorted one way or the other"
+        why = f"{'the one patient' if total == 1 else f'all {total:,} patients'} in it started one way: how many more it takes cannot be told from a log in which nobody starts the other" if total else "no patient's first denture could be sorted one way or the other"
         return [need(f"{QUESTION}: {what}", now, asked, total, None, why) for what, asked in (("patients each way", f"{rule['patients_per_arm']} each way"), ("visits", "a worthwhile difference"), ("wear", f"a hazard ratio of {plan['planning']['hazard_ratio']:g}"))]
     arm = math.ceil(total * rule["patients_per_arm"] / fewest)
     found = [need(f"{QUESTION}: patients each way", now, f"{rule['patients_per_arm']} each way", total, arm, followed_years=0.0, basis="as patients are now started")]

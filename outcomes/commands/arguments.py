@@ -88,7 +88,7 @@ def with_visits(store, path: Path, so: str, plan=None) -> None:
     """Raise DataProblem for a store without a visit, ``so`` saying what that means; with a plan, Misuse where its closing day is before the first visit."""
     first, count = store.connection.execute("SELECT min(visited_on), count(*) FROM visits").fetchone()
     if not count:
-        raise DataProblem(f"{Path(path).name} holds no visit, so {so}. Write the visits into the day sheet, one line for each denture seen, and run the command again.")
+        raise DataProblem(f"{Path(path).name} holds no visit, so {so}. Write the visits into the day sheet, one line for each denture seen, load it, and run the command again.")
     closing = plan["audit"]["closing_day"] if plan is not None else None
     if closing and first is not None and closing < f"{first:%Y-%m-%d}":
         raise Misuse(f"On {closing} the log had not begun: its first visit is on {first:%Y-%m-%d}. Give a later day.")

@@ -26,12 +26,12 @@ def _texts(reading: Reading, tables: dict[str, schemas.Table], kinds: tuple[str,
                 yield from (value for value in cells.values if isinstance(value, str))
 
 
-def _place(reading: Reading, tables, kinds: tuple[str, ...], text: str) -> str:
-    """Where a text first stands, such as B4 or Visits!B4: told in its place, since what a person typed is not repeated."""
+def _place(reading: Reading, tables, kinds: tuple[str, ...], text) -> str:
+    """Where a text or number first stands, such as B4 or Visits!B4: told in its place, since what a person typed is not repeated."""
     for sheet in reading.sheets:
         for name, cells in sheet.columns.items():
             if tables[sheet.table].column(name).type in kinds and name in sheet.places:
-                same = [at for at, value in enumerate(cells.values) if isinstance(value, str) and value.strip() == text]
+                same = [at for at, value in enumerate(cells.values) if (value.strip() if isinstance(value, str) else value) == text]
                 rows = np.flatnonzero(np.isin(cells.index, same)) if same else []
                 if len(rows):
                     cell = f"{letter(sheet.places[name])}{sheet.lines[rows[0]]}"
@@ -54,10 +54,10 @@ def _day_numbers(reading: Reading, tables) -> None:
         return
     for first in (value for value in texts if dates.is_day_number(value)):
         try:
-            day, _ = dates.parse(first, None)
+            dates.parse(first, None)
         except ValueError:
             continue  # a number beyond every calendar is a fault of its cell
-        reading.decisions.append(f"{reading.name}: a number such as {first} in a date column is a spreadsheet's day number, counted from 1900: {day.isoformat()}.")
+        reading.decisions.append(f"{reading.name}: a number in a date column, such as in {_place(reading, tables, ('date',), first)}, is a spreadsheet's day number, counted from 1900.")
         return
 
 

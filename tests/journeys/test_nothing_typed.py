@@ -77,6 +77,8 @@ def test_cells_that_cannot_be_right_are_named_by_place_alone(tmp_path, said):
         said("check", *sorted(folder.glob("*.csv")), "--date-order", "day first", "--decimal", ".", "--problems", folder / "p.csv")
         said("load", *sorted(folder.glob("*.csv")), "--date-order", "day first", "--decimal", ".", "--store", folder / "s.duckdb", "--good-rows")
         said("check", folder / "day_sheet.csv", folder / "insert_levels.csv")
+    for name in ("day_sheet", "patients"):
+        said("compare", tmp_path / "0" / f"{name}.csv", tmp_path / "1" / f"{name}.csv", "--date-order", "day first", "--decimal", ".", "--out", tmp_path / "differences.csv")
 
 
 @pytest.mark.parametrize("text", [
@@ -121,7 +123,7 @@ def test_a_trace_names_places_in_the_program_and_repeats_no_cell(monkeypatch, sa
 
 def test_every_command_that_reads_files_of_a_clinic_is_tried_here():
     """A new command that takes files of people must be added above, or be named as one that reads the store or nothing."""
-    reads_files = {"check", "load", "audit", "map", "pseudonymise"}
+    reads_files = {"check", "load", "audit", "map", "pseudonymise"}  # compare takes two, by names of their own
     known = next(action.choices for action in parser()._actions if action.dest == "command")
     takes = {name for name in NAMES if any(action.dest in ("files", "file") for action in known[name]._actions)}
     assert takes - {"compare", "agree", "double_entry"} == reads_files, Path(__file__).name
