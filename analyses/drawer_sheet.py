@@ -20,7 +20,7 @@ def sheet(found: drawer.Stock, log) -> Sheet:
     blocks = [Bars("Enough in the drawer, level by level", (finding,), rows, ("level", "have", f"bar: likely; line: range ({words.percent(found.share)})"), note=rest[0]), Rows("The same in numbers", drawer.shown(found), after=tuple(rest[1:]))]
     if found.past is not None and len(found.past):
         years = found.past[(found.past["what"] == "total") & (found.past["level"] == "all")]
-        past = tuple(Bar(f"{row['from']} to {row['to']}", (row["used"], 0.0), str(row["used"]), row["low"], row["high"]) for _, row in years.iterrows())
+        past = tuple(Bar(f"up to {row['to']}", (row["used"], 0.0), str(row["used"]), row["low"], row["high"]) for _, row in years.iterrows())
         blocks.append(Bars("How the same forecast fared in past years", (fared[-1],), past, ("year", "used", f"bar: used; line: forecast ({words.percent(found.share)})")))
     elif fared:
         blocks.append(Points("How the same forecast fared in past years", tuple(fared)))
@@ -28,4 +28,5 @@ def sheet(found: drawer.Stock, log) -> Sheet:
 
 
 def _named(row) -> str:
-    return row.level if row.newtons != row.newtons else f"{row.level}, {words.newtons(row.newtons)}"
+    name = words.shortened(row.level, 40)  # the table below says it whole
+    return name if row.newtons != row.newtons else f"{name}, {words.newtons(row.newtons)}"

@@ -163,6 +163,7 @@ def test_the_months_ahead_are_drawn_and_said_alike(desk, tmp_path):
     months = due_months.ahead(desk)
     page = render(due_list.sheet(due(desk), desk, recall_planning.Planning(pd.DataFrame(), "x"), months))
     assert "5 patients are past the day" in page and page.count('<svg viewBox="0 0 1000 20"') == len(months.rows) == 14
+    assert '<th scope="col"></th>' not in page, "a heading without words is none to a screen reader"
     due_list.write_list(due(desk), desk, recall_planning.Planning(pd.DataFrame(), "x"), tmp_path, months=months)
     table = pd.read_csv(tmp_path / "due_months.csv", encoding="utf-8-sig")
     assert table["next_visits"].tolist() == months.rows["next"].tolist() and table.loc[table["past_its_day"] == "yes", "next_visits"].item() == 5
