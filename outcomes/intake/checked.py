@@ -259,6 +259,10 @@ def _empty(readings: list[Reading], log: Log) -> None:
     if not any(len(frame) for frame in log.frames.values()) and not any(reading.refused for reading in readings):
         for reading in readings[:1]:
             reading.fault("empty", "there is no row in any table", "Fill in the log first: one line for each denture seen.", refuses=True)
+        return
+    for reading in readings:
+        if reading.mapping and not reading.refused and not any(len(sheet.lines) for sheet in reading.sheets):
+            reading.fault("empty", "no row of it is taken", "Look whether the export was cut off or filtered, and whether the mapping takes rows with other words.", severity="warning")
 
 
 def _across(staged: Staged, log: Log, held: Held, problems: Problems, arranged) -> dict[str, np.ndarray]:

@@ -26,6 +26,8 @@ class Export:
         if self.row is None:
             raise Misuse(f"{reading.name} has no headings in its first rows. Give the export with its row of headings.")
         row = rows[self.row]
+        above = rows[self.row - 1] if self.row > _first_wide(rows) else []  # of two rows of headings, the upper one names what the lower leaves blank
+        row = [cell or (above[place] if place < len(above) else cell) for place, cell in enumerate([*row, *[None] * (len(above) - len(row))])]
         written = [" ".join(str(cell or "").split()) for cell in row]
         often = Counter(exact(one) for one in written)
         self.headings = {place: f"{heading} {number[number.rindex('['):]}" if often[exact(heading)] > 1 else heading
@@ -87,11 +89,31 @@ WIDE = 0.6  # share of the widest row that a row of headings fills: one may lack
 
 
 def _headings_at(rows: list[list]) -> int | None:
-    """The row of headings, counted from 0: the first that fills most of the width; rows of the export's data come after it."""
-    width = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows]
+    """The row of headings, counted from 0: the first that fills most of the width; rows of the export's data come after it.
+
+    Where it has a gap and the row below is of words alone, with digits in the row after, that is the lower of two rows of headings.
+    """
+    first = _first_wide(rows)
+    if first is None or first + 2 >= len(rows):
+        return first
+    gap = _filled(rows[first]) < max(place for place, cell in enumerate(rows[first], 1) if cell not in (None, ""))
+    lower = gap and not _digits(rows[first + 1]) and _digits(rows[first + 2]) and _filled(rows[first + 1]) >= _filled(rows[first])
+    return first + 1 if lower else first
+
+
+def _digits(row: list) -> bool:
+    return any(letter.isdigit() for cell in row for letter in str(cell))
+
+
+def _first_wide(rows: list[list]) -> int | None:
+    width = [_filled(row) for row in rows]
     if not width or not max(width):
         return None
     return next(number for number, one in enumerate(width) if one >= WIDE * max(width))
+
+
+def _filled(row: list) -> int:
+    return sum(isinstance(cell, str) and bool(cell.strip()) for cell in row)
 
 
 def _separator(top: list[str]) -> str:

@@ -44,6 +44,14 @@ def parse(value) -> str:
     raise ValueError("it is no site of ISO 3950")
 
 
+def is_site(value) -> bool:
+    """Whether a cell names positions as they are."""
+    try:
+        return bool(parse_list(re.sub(r"[/|]", " ", str(value))))
+    except ValueError:
+        return False
+
+
 def parse_list(value, words: tuple[str, ...] = ()) -> str | tuple[str, ...]:
     """Several positions, as in ``33 43`` or ``33, 43``; or one of the ``words``. Raises ValueError as ``parse`` does."""
     text = " ".join(str(value).split())

@@ -246,17 +246,17 @@ def _numbering(talk: Talk, column: schemas.Column, said: dict, cells: Counter) -
         talk.say(f"  A cell with {sign} in it names several positions" + ("." if column.type == "positions" else " and makes a row for each."))
     if guess == notations.ISO:
         return
-    answer = talk.ask("  In which tooth numbering? (ISO 3950, Universal, or quadrants)", _one_of((*notations.NAMED, "quadrants"), "numberings"), default=guess or notations.ISO)
+    answer = talk.ask("  In which tooth numbering? (ISO 3950, Universal, or quadrants)", _one_of((*notations.NAMED, "quadrants"), "numberings"), default=guess or (notations.ISO if any(positions.is_site(value) for value in cells) else "quadrants"))
     if answer == "quadrants":
-        said["numbering"] = {quadrant: talk.ask(f"  How is site 3 of the {quadrant.replace('_', ' ')} written (the patient's own right and left)?", _shape) for quadrant in notations.QUADRANTS}
+        said["numbering"] = {quadrant: talk.ask(f"  How is the site at place 5 from the midline of the {quadrant.replace('_', ' ')} written (the patient's own right and left)?", _shape) for quadrant in notations.QUADRANTS}
     elif answer != notations.ISO:
         said["numbering"] = answer
 
 
 def _shape(answer: str) -> str:
-    if answer.count("3") != 1:
-        raise ValueError("Write it with the number 3 once, as in UR3 or 3+.")
-    return answer.replace("3", "#")
+    if answer.count("5") != 1:  # 5 and not 3: a quadrant may be written as a number from 1 to 4, as in 3-5
+        raise ValueError("Write it with the number 5 once, as in UR5, 5+ or 1-5.")
+    return answer.replace("5", "#")
 
 
 def _missing(talk: Talk, table: schemas.Table, taken: dict) -> None:

@@ -139,7 +139,34 @@ def test_where_the_mapping_cannot_be_written_is_said_before_the_first_question(t
     ("Practice export, March, 2024\n\nNr;Tag;Halt\nP1;2022-03-01;1,5\nP2;2022-03-02;2,5\n", ["Nr", "Tag", "Halt"]),  # a title above
     ("Nr,,Tag,Halt\nP1,a,2022-03-01,ok\nP2,b,2022-03-02,ok\n", ["Nr", "Tag", "Halt"]),  # a column without a heading
     ("Nr\tSites\nP1\t33;43\nP2\t33;43\n", ["Nr", "Sites"]),
+    ("Dossier;Visite;;Mâchoire;Inserts;;\nNo;Date de visite;Motif;;Changés;Pourquoi;Notes\nD1;2022-03-01;pose;inf;;;\n", ["No", "Date de visite", "Motif", "Mâchoire", "Changés", "Pourquoi", "Notes"]),  # headings in two rows
+    ("Name;;Consent\nDoe, Jane;f;yes\nRoe, Jim;m;yes\n", ["Name", "Consent"]),  # a gap, and rows without a digit: cells all the same
 ])
 def test_the_headings_are_those_of_the_export_not_its_cells(tmp_path, text, headings):
     (tmp_path / "export.csv").write_text(text, encoding="utf-8")
     assert list(Export(tmp_path / "export.csv").headings.values()) == headings
+
+
+def test_an_export_with_headings_in_two_rows_is_read_as_it_was_asked_for(talk, tmp_path, capsys):
+    (tmp_path / "export_2024.csv").write_text("Dossier;Visite;;Mâchoire\nNo;Date de visite;Motif;\nD1;2022-03-01;delivery;inf\n", encoding="utf-8")
+    status, said = talk(["patient", "date", "", "arch", "lower", "all", "not asked", "yes"], "--table", "day_sheet")
+    assert status == 0 and "After (1 rows of Day sheet)" in said.replace("1 row of", "1 rows of"), said
+    taken = tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))["day_sheet"]
+    assert (taken["patient"], taken["arch"]) == ("No", {"from": "Mâchoire", "values": {"inf": "lower"}})
+
+
+def test_sites_written_as_quadrant_and_place_can_be_declared(talk, tmp_path):
+    (tmp_path / "export_2024.csv").write_text("Pat;Zahn;Tag;Art\nP1;3-3;2022-03-01;stud\nP1;4-3;2022-03-01;stud\n", encoding="utf-8")
+    status, said = talk(["", "", "", "1-3", "1-5", "2-5", "3-5", "4-5", "fitted_on", "attachment", "lower", "", "yes"], "--table", "set_up")
+    assert status == 0 and "(ISO 3950, Universal, or quadrants) [quadrants]" in said and said.count("Write it with the number 5 once") == 1, said
+    numbering = tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))["set_up"]["position"]["numbering"]
+    assert numbering == {"upper_right": "1-#", "upper_left": "2-#", "lower_left": "3-#", "lower_right": "4-#"}
+    assert "position    33          43" in said
+
+
+def test_an_export_without_a_row_is_told(talk, tmp_path, capsys):
+    (tmp_path / "patients.csv").write_text("patient_id;audit_consent\nP1;yes\n", encoding="utf-8")
+    assert talk(ANSWERS, "--table", "day_sheet")[0] == 0
+    (tmp_path / "export_2025.csv").write_text(EXPORT.splitlines()[0] + "\n", encoding="utf-8")
+    assert main(["check", "--map", "m.toml", "export_2025.csv", "patients.csv"]) == 0
+    assert "Warning: export_2025.csv: no row of it is taken. Look whether the export was cut off or filtered" in capsys.readouterr().out
