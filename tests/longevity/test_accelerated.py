@@ -1,4 +1,4 @@
-"""Accelerated failure time models: against R and brute force, published values, changes that must not matter, tiny intervals, refusals."""
+"""Accelerated failure time models: against R and brute force, published values, changes that must not matter, tiny intervals."""
 
 from __future__ import annotations
 
@@ -10,34 +10,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from looked_at import BETWEEN, SHAPES, looks
 from scipy import optimize, stats
 
 from outcomes.longevity import ArgumentError, accelerated_failure
 from outcomes.longevity.location_scale import FAMILIES, at_one_time
-
-BETWEEN = dict(left="sound", right="worn")
-SHAPES = ("weibull", "lognormal", "loglogistic", "exponential")
-
-
-def looks(seed: int, patients: int = 60) -> pd.DataFrame:
-    """Parts looked at about yearly: intervals, first looks that found wear, still sound; some wear days known; some late entries."""
-    rng = np.random.default_rng(seed)
-    sites = rng.integers(1, 5, patients)
-    patient = np.repeat(np.arange(patients), sites)
-    n = len(patient)
-    firm, age = rng.integers(0, 2, n), rng.normal(65, 8, n).round(1)
-    life = np.exp(7 - 0.4 * firm + 0.01 * (age - 65) + 0.6 * np.log(rng.exponential(size=n)) + rng.normal(0, 0.3, patients)[patient])
-    gap = rng.uniform(200, 420, n).round()
-    sound = np.floor(life / gap) * gap
-    worn = sound + gap
-    known = rng.random(n) < 0.2
-    sound, worn = np.where(known, np.ceil(life), sound), np.where(known, np.ceil(life), worn)
-    open_end = worn > rng.uniform(500, 2500, n)
-    last = np.where(known, np.minimum(sound, 900), sound)
-    sound, worn = np.where(open_end, last, sound), np.where(open_end, np.inf, worn)
-    entry = np.where((rng.random(n) < 0.3) & (sound > 100), 50.0, 0.0)
-    return pd.DataFrame({"patient": patient, "firm": firm, "age": age, "sound": sound, "worn": worn, "entry": entry})
-
 
 def parameters(fitted) -> list[float]:
     return [*fitted.coefficients["estimate"], fitted.log_scale]
@@ -343,71 +320,6 @@ def test_a_row_never_looked_at_says_nothing_and_is_counted():
     a, b = (accelerated_failure(f, "firm + age", **BETWEEN) for f in (frame, more))
     assert b.coefficients.to_numpy() == pytest.approx(a.coefficients.to_numpy(), rel=1e-6)
     assert b.counts["without information"] == 1 and "never looked at again" in b.note
-
-
-# ---------------------------------------------------------------- what is refused
-
-@pytest.mark.parametrize(("change", "call", "argument", "position"), [
-    ({"sound": np.nan}, {}, "left", 1),
-    ({"sound": -1.0}, {}, "left", 1),
-    ({"worn": np.nan}, {}, "right", 1),
-    ({"sound": 1e6, "worn": 5.0}, {}, "right", 1),
-    ({"sound": 0.0, "worn": 0.0}, {}, "right", 1),
-    ({"entry": 1e6}, {"entry": "entry"}, "entry", 1),
-    ({"sound": 50.0, "worn": np.inf, "entry": 50.0}, {"entry": "entry"}, "entry", 1),
-    ({"entry": -2.0}, {"entry": "entry"}, "entry", 1),
-    ({"age": np.nan}, {}, "formula", 1),
-    ({"firm": 0.0}, {"weights": "firm"}, "weights", None),
-    ({}, {"left": "first"}, "left", None),
-    ({}, {"formula": "colour"}, "formula", None),
-    ({}, {"formula": "age + I(3 * age)"}, "formula", None),
-    ({}, {"distribution": "gamma"}, "distribution", None),
-    ({}, {"level": 1.5}, "level", None),
-    ({}, {"small_sample": True}, "small_sample", None),
-])
-def test_bad_input_is_refused_with_argument_position_and_remedy(change, call, argument, position):
-    frame = looks(20).astype(float)
-    for column, value in change.items():
-        frame.loc[1, column] = value
-    with pytest.raises(ArgumentError) as caught:
-        accelerated_failure(frame, **{"formula": "firm + age", **BETWEEN, **call})
-    assert caught.value.argument == argument and caught.value.remedy
-    assert position is None or caught.value.position == position
-
-
-def test_new_data_are_refused_where_they_do_not_fit():
-    fitted = accelerated_failure(looks(20).assign(arch=lambda f: np.where(f["age"] > 65, "upper", "lower")), "arch", **BETWEEN)
-    for newdata in (None, pd.DataFrame({"age": [60]}), pd.DataFrame({"arch": ["both"]}), pd.DataFrame({"arch": [None]})):
-        with pytest.raises(ArgumentError) as caught:
-            fitted.survival_at(365, newdata)
-        assert caught.value.argument == "newdata"
-    with pytest.raises(ArgumentError):
-        fitted.quantile(1.0, pd.DataFrame({"arch": ["upper"]}))
-
-
-@pytest.mark.parametrize("shape", SHAPES)
-def test_a_group_without_failures_is_refused_by_name(shape):
-    frame = looks(21)
-    frame.loc[frame["firm"] == 1, "worn"] = np.inf
-    with pytest.raises(ArgumentError, match="do not bound the effect of firm:"):
-        accelerated_failure(frame, "firm + age", distribution=shape, **BETWEEN)
-
-
-@pytest.mark.parametrize(("frame", "said"), [
-    ({"sound": [5.0, 7], "worn": [np.inf, np.inf]}, "no row has failed"),
-    ({"sound": [0.0, 0], "worn": [5.0, 7]}, "0 in every row"),
-    ({"sound": [5.0, 5], "worn": [5.0, 5]}, "do not fix the scale"),
-    ({"sound": [1.0, 20, 30], "worn": [100.0, 90, 120]}, "do not fix the scale"),
-    ({"sound": [0.0, 0, 200, 300], "worn": [50.0, 70, np.inf, np.inf]}, "do not fix the scale"),
-])
-def test_data_without_a_maximum_are_refused_in_plain_words(frame, said):
-    with pytest.raises(ArgumentError, match=said):
-        accelerated_failure(pd.DataFrame(frame), "1", **BETWEEN)
-
-
-def test_one_cluster_is_refused():
-    with pytest.raises(ArgumentError, match="one cluster"):
-        accelerated_failure(looks(22).assign(clinic="A"), "age", cluster="clinic", **BETWEEN)
 
 
 @pytest.mark.parametrize("name", ["accelerated"])

@@ -101,3 +101,12 @@ def store(path):
         yield opened
         if opened._connection is not None:
             assert opened.verify() == []
+
+
+@pytest.fixture
+def many(clinic, rows_of_the_clinic):
+    """A log of 24,000 part rows."""
+    visits = [{**rows_of_the_clinic["visits"][0], "visit_id": f"0042/{n}", "minutes": float(n)} for n in range(2000)]
+    parts = [{"visit_id": f"0042/{n}", "denture_id": "0042/lower/1", "position": position, "part": part, "finding": "sound", "action": "none", "torque_ncm": (n * 7919 % 9973) / 100}
+             for n in range(2000) for position in ("31", "33", "41", "43") for part in ("abutment", "housing", "insert")]
+    return clinic(file="years.xlsx", visits=visits, parts_log=parts, pull_tests=None)
