@@ -44,6 +44,7 @@ class AcceleratedFit:
 
     @property
     def scale(self) -> float:
+        """Scale of the error of log T."""
         return float(np.exp(self.log_scale))
 
     def table(self) -> pd.DataFrame:
@@ -73,6 +74,7 @@ class AcceleratedFit:
         return FAMILIES["weibull" if self.distribution == "exponential" else self.distribution]
 
     def _log_quantile(self, p, newdata):
+        """(centre, half width of limits) of the log of the time by which a share ``p`` has failed, as ``shaped`` has it."""
         shares = np.atleast_1d(np.asarray(p, dtype=float))
         if not ((shares > 0) & (shares < 1)).all():
             raise ArgumentError("p", "must lie between 0 and 1", "0.5 asks for the median lifetime.")
@@ -82,6 +84,7 @@ class AcceleratedFit:
         return shaped(centre, p), shaped(half, p)
 
     def _standardised(self, t, newdata):
+        """(z, half width of limits) of z = (log t - x beta)/scale; minus infinity at t = 0."""
         times = np.atleast_1d(as_numbers("t", np.atleast_1d(t)))
         if (times < 0).any():
             raise ArgumentError("t", "is negative", "Times count from the day the part was fitted.")
@@ -101,6 +104,7 @@ class AcceleratedFit:
 
 
 def shaped(values: np.ndarray, asked) -> np.ndarray:
+    """A (rows x asked) answer as it was asked for: one column for an array, none for a single number."""
     return values[:, 0] if np.ndim(asked) == 0 else values
 
 
@@ -160,6 +164,7 @@ def accelerated_failure(frame, formula, *, left, right, entry=None, cluster=None
 
 
 def remarks(counts: dict, influence: np.ndarray, codes, df: float) -> str:
+    """What to beware of: rows that say nothing, too few clusters for the parameters (influence: rows x parameters), no degree of freedom left."""
     said = []
     if counts["without information"]:
         said.append(f"{counts['without information']} rows were never looked at again and say nothing.")

@@ -57,6 +57,7 @@ class Likelihood:
         return out if self.weights is None else out * self.weights
 
     def piece(self, kind: str, rows: np.ndarray, mu: np.ndarray, tau: float) -> np.ndarray:
+        """The same six of one kind of row ("exact", "interval", "left", "right" or "entry"), without weights: 6 x rows given."""
         family = self.family
         if kind == "interval":
             return np.array(family.interval(self.left[rows], self.right[rows], self.width[rows], mu, tau))
@@ -73,6 +74,7 @@ class Likelihood:
         return piece if kind == "right" else -piece
 
     def split(self, x: np.ndarray) -> tuple[np.ndarray, float]:
+        """(coefficients of the basis, 1/scale) of a point of the search."""
         return (x, 1.0) if self.fixed else (x[:-1], x[-1])
 
     def __call__(self, x: np.ndarray):
@@ -90,6 +92,7 @@ class Likelihood:
         return float(value.sum()), gradient, hessian
 
     def scores(self, x: np.ndarray) -> np.ndarray:
+        """First derivatives of each row at ``x``: rows x parameters, weights included."""
         gamma, tau = self.split(x)
         _, m, t, *_ = self.pieces(gamma @ self.columns, tau)
         scores = self.basis * m[:, None]

@@ -33,6 +33,7 @@ class Pooled:
 
     @property
     def clinics(self) -> int:
+        """Clinics in the mean."""
         return len(self.weights)
 
 
@@ -84,6 +85,7 @@ def random_effects(value, se, *, method="PM", hartung_knapp=True, never_narrower
 
 
 def _derived(value, variance) -> float:
+    """DerSimonian and Laird: the variance that makes Q what it is expected to be, at least 0."""
     weight = 1 / variance
     q = weight @ (value - weight @ value / weight.sum()) ** 2
     return float(max(0.0, (q - (len(value) - 1)) / (weight.sum() - (weight**2).sum() / weight.sum())))
@@ -123,10 +125,12 @@ def _restricted(value, variance) -> float:
 
 
 def _ceiling(value, variance) -> float:
+    """A variance between clinics that no estimate exceeds, to search below."""
     return float(100 * (value.var() + variance.max()) + 1e-12)
 
 
 def _root(excess, value, variance) -> float:
+    """Where ``excess``, which falls with the variance, is 0; 0 where it never rises above."""
     if excess(0.0) <= 0:
         return 0.0
     top = _ceiling(value, variance)

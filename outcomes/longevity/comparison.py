@@ -77,6 +77,7 @@ def compare_curves_from_counts(time, group, failed, left, *, entered=None, strat
 
 
 def _compare(history: History, group, strata, weighting, late: bool) -> Comparison:
+    """The test of ``history`` stratum by stratum: observed, expected and variance (groups; groups x groups) added up."""
     as_choice("weighting", weighting, ("logrank", "peto"))
     exits = history.exits
     n = exits.rows or len(group)
@@ -126,6 +127,7 @@ class _Stratum:
         self.expected = (self.weight * self.events * self.share).sum(axis=1)
 
     def hypergeometric(self) -> np.ndarray:
+        """Variance of observed less expected without clusters: groups x groups."""
         more = self.total > 1
         factor = np.zeros(len(self.total))
         factor[more] = (self.weight**2 * self.events * (self.total - self.events))[more] / (self.total[more] - 1)
@@ -150,6 +152,7 @@ def _entries(exits, group, k) -> np.ndarray:
 
 
 def _test(observed, expected, variance, labels, rows, exits, weighting, strata, late, doubt) -> Comparison:
+    """Chi-squared of observed less expected (groups,) by its variance (groups x groups), on its rank, with what to beware of."""
     score = observed - expected
     notes = [doubt] if doubt else []
     scale = np.sqrt(np.diag(variance))

@@ -28,5 +28,6 @@ def e_value(ratio: float, low: float | None = None, high: float | None = None) -
 
 
 def _needed(ratio: float) -> float:
+    """E-value of a ratio on either side of 1: r + √(r (r − 1))."""
     above = max(ratio, 1 / ratio)
     return above + (above * (above - 1)) ** 0.5

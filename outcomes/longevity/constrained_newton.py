@@ -86,9 +86,11 @@ class _Pairs:
         self.low, self.high = np.divmod(self.code, self.edges)
 
     def mass(self, cumulative):
+        """Mass that the rows of each pair cover, from the cumulative mass at the edges."""
         return cumulative[self.high] - cumulative[self.low]
 
     def log_likelihood(self, mass):
+        """Of the mass of each pair; minus infinity where a pair has none."""
         return float(self.weight @ np.log(mass)) if mass.min() > 0 else -np.inf
 
     def _differences(self, values):
@@ -96,6 +98,7 @@ class _Pairs:
         return np.bincount(self.high, values, self.edges) - np.bincount(self.low, values, self.edges)
 
     def self_consistent(self, cumulative):
+        """The cumulative mass after one step of the self-consistency (EM) algorithm."""
         gain = -np.cumsum(self._differences(self.weight / self.mass(cumulative)))[:-1]
         steps = np.concatenate([[0.0], np.cumsum(np.diff(cumulative) * gain)])
         return steps / steps[-1]

@@ -124,11 +124,13 @@ class SurvivalCurve:
         return self._rows_of(self._mean_gradient(horizon)[0])
 
     def _rows_of(self, jump: np.ndarray) -> np.ndarray:
+        """Influence of each row from what a failure on each day changes (``jump``, by day). Raises ArgumentError where only counts were given."""
         if self._exits.rows == 0:
             raise ArgumentError("rows", "were not given, only counts", "Fit kaplan_meier on the rows to read their influence.")
         return self._exits.by_row(self._contributions(jump))
 
     def _contributions(self, jump: np.ndarray) -> np.ndarray:
+        """The same by exit: what the row did on its day, less what it was expected to do until then."""
         return contributions(self._exits, jump, np.cumsum(jump * hazards(self.failed, self.at_risk)))
 
     def _day_variance(self) -> np.ndarray:
@@ -158,6 +160,7 @@ class SurvivalCurve:
         return frame
 
     def _read(self, values: np.ndarray, t, before: float) -> np.ndarray:
+        """``values`` by day read at ``t``, ``before`` the first day; nan past the last one unless the curve is 0."""
         times = as_times(t)
         read = at(values, days_reached(self.time, times), before)
         beyond = times > self.time[-1] * (1 + TIE)

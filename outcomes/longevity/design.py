@@ -102,6 +102,7 @@ def cluster_codes(frame: pd.DataFrame, name: str | None) -> np.ndarray | None:
 
 
 def complete(frame: pd.DataFrame, needed, argument: str) -> None:
+    """Raises ArgumentError for a column that ``frame`` lacks or that holds a missing value."""
     for name in sorted(str(n) for n in needed if n not in ("np",)):
         if name not in frame.columns:
             raise ArgumentError(argument, f"needs the column {name!r}, which is not there", "Columns: " + (", ".join(map(str, frame.columns)) or "none") + ".")
@@ -111,6 +112,7 @@ def complete(frame: pd.DataFrame, needed, argument: str) -> None:
 
 
 def built(recipe, frame: pd.DataFrame, argument: str, intercept: bool):
+    """(matrix, terms, recipe for new data) of a formula or a recipe on ``frame``. Raises ArgumentError for what cannot be evaluated and for values that are not finite."""
     from formulaic.errors import DataMismatchWarning, FactorEncodingError, FactorEvaluationError, FormulaMaterializationError
 
     try:

@@ -96,6 +96,7 @@ def history_of_rows(duration, observed, entry=None, weights=None, cluster=None) 
 
 
 def _exits_of(position, event, weight, first, cluster, clusters) -> Exits:
+    """Exits of rows; whoever enters late stands a second time, with a negative weight on the day before the first at risk (``first``: its place on the grid)."""
     rows = len(position)
     row = np.arange(rows)
     if first is not None:
@@ -177,6 +178,7 @@ def as_counts(name: str, values, length: int) -> np.ndarray:
 
 
 def _balance(entered, gone, codes, clusters):
+    """Raises ArgumentError unless as many entered as failed or left, in every cluster."""
     own = np.array([entered.sum() - gone.sum()])
     if codes is not None:
         own = np.bincount(codes, weights=entered - gone, minlength=clusters)

@@ -94,6 +94,7 @@ def gamma_frailty(frame, formula, *, duration, observed, cluster, entry=None, st
 
 
 def with_free_baseline(frame, formula, times, failed, start, strata, codes, labels, level, counts) -> FrailtyFit:
+    """Fit over a baseline hazard of any shape, by stratum: Cox with a gamma factor per cluster."""
     groups = None if strata is None else as_codes("strata", read_column(frame, "strata", strata), length=len(frame))[0]
     made, sets = design(frame, formula, intercept=False), risk_sets(times, failed, None, groups)
     without = fit(sets, made)  # refuses what a Cox model refuses
@@ -111,6 +112,7 @@ def with_free_baseline(frame, formula, times, failed, start, strata, codes, labe
 
 
 def with_weibull_baseline(frame, formula, times, failed, start, strata, codes, labels, level, counts) -> FrailtyFit:
+    """Fit over a Weibull baseline hazard, late entry conditioned on."""
     refuse("duration", times <= 0, "is 0", "A Weibull time is above 0; write 1 for a part that failed on its first day.")
     if not failed.any():
         raise ArgumentError("observed", "no row has failed", "Without an event there is nothing to model; state the time at risk instead.")
@@ -135,6 +137,7 @@ def with_weibull_baseline(frame, formula, times, failed, start, strata, codes, l
 
 
 def finished(made, estimates, covariance, found: Estimate, value, without, frailty, shape, labels, level, counts, words) -> FrailtyFit:
+    """The result from its pieces. The test of no frailty is half of a chi-squared on 1, since the variance cannot be below 0."""
     rise = max(0.0, 2 * (value - without))
     p_value = float(stats.chi2.sf(rise, 1) / 2) if found.value > 0 else 1.0
     note = [found.note] if found.note else []

@@ -36,10 +36,12 @@ class WeibullFrailty:
         return self.last
 
     def rough_start(self) -> np.ndarray:
+        """Coefficients of the mean rate, and log shape 0."""
         rate = np.log(self.failed.sum()) - np.log(np.exp(self.log_end).sum())
         return np.append(np.linalg.lstsq(self.x, np.full(len(self.x), rate), rcond=None)[0], 0.0)
 
     def evaluate(self, theta: np.ndarray, variance: float):
+        """(value, gradient, Hessian) of the marginal log-likelihood in (coefficients, log shape) for a given variance of the frailty."""
         shape, p = np.exp(theta[-1]), len(theta)
         predictor = self.x @ theta[:-1]
         value = float((predictor + theta[-1] + (shape - 1) * self.log_end)[self.failed].sum())

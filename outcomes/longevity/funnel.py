@@ -30,6 +30,7 @@ class Funnel:
 
     @property
     def enough(self) -> np.ndarray:
+        """Which units have the patients and the expected failures to be shown."""
         return (self.patients >= FEWEST_PATIENTS) & (self.expected >= FEWEST_EXPECTED)
 
     @property
@@ -114,6 +115,7 @@ def expected_failures(duration, observed, unit, *, cluster, entry=None, strata=N
 
 
 def _names(unit, n: int) -> np.ndarray:
+    """The unit of each row as text, "" where nobody knows."""
     values = list(unit)
     if len(values) != n:
         raise ArgumentError("unit", f"has {len(values)} values for {n} rows", "Give one name per row, empty where nobody knows.")
@@ -179,10 +181,12 @@ class SharesFunnel:
 
     @property
     def worth(self) -> np.ndarray:
+        """How many independent rows each unit is worth: its rows over the dispersion, whole and at least 1."""
         return np.maximum(np.floor(self.rows / self.dispersion + 1e-9), 1)
 
     @property
     def enough(self) -> np.ndarray:
+        """Which units have the patients to be shown."""
         return self.patients >= FEWEST_PATIENTS
 
     @property
@@ -192,6 +196,7 @@ class SharesFunnel:
 
     @property
     def share(self) -> np.ndarray:
+        """Share done of each unit."""
         return self.done / self.rows
 
     def limits(self, rows, level: float) -> tuple[np.ndarray, np.ndarray]:

@@ -41,6 +41,7 @@ class HazardsFit:
 
     @property
     def aic(self) -> float:
+        """2 x coefficients less twice the log partial likelihood."""
         return 2 * len(self.coefficients) - 2 * self.log_likelihood
 
     def table(self) -> pd.DataFrame:
@@ -147,6 +148,7 @@ def ascend(made: Design, likelihood, events: int):
 
 
 def check_varies(information: np.ndarray, back: np.ndarray, made: Design, events: int) -> None:
+    """Raises ArgumentError naming the terms that do not vary among those at risk when something failed."""
     curvature, axes = np.linalg.eigh(information)
     if curvature[0] <= 1e-10 * events:
         raise ArgumentError("formula", f"{names(axes[:, 0], back, made)} does not vary among the rows at risk when something failed",
@@ -154,6 +156,7 @@ def check_varies(information: np.ndarray, back: np.ndarray, made: Design, events
 
 
 def check_bounded(top: Summit, at_null: np.ndarray, back: np.ndarray, made: Design) -> None:
+    """Raises ArgumentError naming the terms whose effect the data do not bound: the information has faded against that at no effect."""
     half = np.linalg.inv(np.linalg.cholesky(at_null))
     curvature, axes = np.linalg.eigh(half @ -top.hessian @ half.T)
     if not top.reached or curvature[0] < FADED:
@@ -162,11 +165,13 @@ def check_bounded(top: Summit, at_null: np.ndarray, back: np.ndarray, made: Desi
 
 
 def names(direction: np.ndarray, back: np.ndarray, made: Design) -> str:
+    """Terms that weigh in a direction of the orthonormal basis, joined by commas."""
     pull = np.abs(back @ direction) * made.matrix.std(axis=0)
     return ", ".join(t for t, size in zip(made.terms, pull) if size > 0.1 * pull.max())
 
 
 def remarks(counts: dict, parameters: int, df: float) -> str:
+    """What to beware of: too few clusters for the coefficients, no degree of freedom left."""
     said = []
     if counts.get("clusters", np.inf) <= parameters:
         said.append(f"{counts['clusters']} clusters are too few for {parameters} coefficients: the errors are not to be trusted.")

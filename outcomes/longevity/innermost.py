@@ -23,6 +23,7 @@ class Cover:
 
     @property
     def size(self) -> int:
+        """How many innermost intervals there are."""
         return len(self.left)
 
 

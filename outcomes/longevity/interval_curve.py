@@ -191,6 +191,7 @@ class IntervalCurve:
         return effective_sample_interval(share, variance, parts=self.rows, at_risk=people, clusters=self._people, level=self.level)
 
     def _interval(self, t: float) -> tuple[float, float]:
+        """(low, high) at one time: log–log with the spread of the draws; exact limits where draws are all or none."""
         share, drawn = float(self.survival_at(t)), self._drawn_survival(t)
         if ((drawn <= HAIR) | (drawn >= 1 - HAIR)).mean() > ALL_OR_NONE:
             exact = self.share_interval(t)
@@ -207,14 +208,17 @@ class IntervalCurve:
 
     @cached_property
     def _draws(self) -> Draws:
+        """The curve refitted to whole patients drawn anew, made once when first asked for."""
         data = self._data
         return draw_patients(data.cover, data.weight, data.cluster, self.clusters, (data.support, self.mass), self.draws, self.seed)
 
     def _drawn_survival(self, t: float) -> np.ndarray:
+        """S(t) in every draw."""
         return np.clip(1 - self._draws.total((self._data.cover.right <= t * (1 + TIE)).astype(float)), 0.0, 1.0)
 
     @property
     def _people(self) -> int:
+        """Clusters, or rows where none were given."""
         return int(round(self._data.weight.sum())) if self.clusters is None else self.clusters
 
     # -------------------------------------------------------------- what to beware of, table
@@ -255,10 +259,12 @@ class IntervalCurve:
         return frame
 
     def _remaining(self, ends: np.ndarray, t) -> np.ndarray:
+        """1 less the mass of the innermost intervals whose ``ends`` are passed by ``t``."""
         passed = np.searchsorted(np.where(np.isfinite(ends), ends * (1 - TIE), ends), as_times(t), side="right")
         return np.clip(1 - np.concatenate([[0.0], np.cumsum(self.mass)]), 0.0, 1.0)[passed]
 
     def _horizon(self, horizon: float) -> float:
+        """The horizon checked against the last finite time that any row names."""
         ends = np.concatenate([self._data.left, self._data.right[np.isfinite(self._data.right)]])
         beyond = float(self.mass[~np.isfinite(self.right)].sum())
         return check_horizon(horizon, float(ends.max()), beyond)
@@ -267,6 +273,7 @@ class IntervalCurve:
 # ------------------------------------------------------------------ parts
 
 def _rows(left, right, weights, cluster):
+    """The arguments of ``turnbull`` checked: (left, right, weights, cluster codes, clusters, rows), rows of no weight left out. Raises ArgumentError."""
     left = as_numbers("left", left)
     n = len(left)
     if n == 0:

@@ -42,11 +42,13 @@ def at_one_time(kernel, y, mu, tau):
 # ---------------------------------------------------------------- smallest extreme value: Weibull, exponential
 
 def extreme_log_survival(z):
+    """log S of the smallest extreme value law and its two derivatives in z."""
     hazard = np.exp(np.minimum(z, LARGEST))
     return -hazard, -hazard, -hazard
 
 
 def extreme_log_failure(z):
+    """log(1 − S) of the same, without subtracting near-equal numbers."""
     d = np.exp(np.clip(z, SMALLEST, LARGEST))
     g = 1 / np.expm1(d)
     k = d * g
@@ -54,6 +56,7 @@ def extreme_log_failure(z):
 
 
 def extreme_log_density(z):
+    """log density of the same."""
     hazard = np.exp(np.minimum(z, LARGEST))
     return z - hazard, 1 - hazard, -hazard
 
@@ -76,16 +79,19 @@ def extreme_interval(left, right, w, mu, tau):
 # ---------------------------------------------------------------- logistic: log-logistic
 
 def logistic_log_survival(z):
+    """log S of the logistic law and its two derivatives in z."""
     failure = special.expit(z)
     return -np.logaddexp(0, z), -failure, -failure * (1 - failure)
 
 
 def logistic_log_failure(z):
+    """log(1 − S) of the same."""
     survival = special.expit(-z)
     return -np.logaddexp(0, -z), survival, -survival * (1 - survival)
 
 
 def logistic_log_density(z):
+    """log density of the same."""
     failure = special.expit(z)
     return z - 2 * np.logaddexp(0, z), 1 - 2 * failure, -2 * failure * (1 - failure)
 
@@ -102,17 +108,20 @@ def logistic_interval(left, right, w, mu, tau):
 # ---------------------------------------------------------------- normal: log-normal
 
 def normal_log_survival(z):
+    """log S of the normal law and its two derivatives in z."""
     value = special.log_ndtr(-z)
     hazard = np.exp(-0.5 * z * z - HALF_LOG_2PI - value)
     return value, -hazard, -hazard * (hazard - z)
 
 
 def normal_log_failure(z):
+    """log(1 − S) of the same."""
     value, first, second = normal_log_survival(-z)
     return value, -first, second
 
 
 def normal_log_density(z):
+    """log density of the same."""
     return -0.5 * z * z - HALF_LOG_2PI, -z, np.full_like(z, -1.0)
 
 

@@ -73,11 +73,13 @@ def interval_mean_difference(left, right, group, *, horizon, weights=None, clust
 
 
 def _curve(rows, duration, observed, entry, weights, own, level) -> SurvivalCurve:
+    """Kaplan–Meier of the rows picked."""
     pick = [None if column is None else column[rows] for column in (entry, weights, own)]
     return kaplan_meier(duration[rows], observed[rows], entry=pick[0], weights=pick[1], cluster=pick[2], level=level)
 
 
 def _two(group, n):
+    """(codes, labels) of exactly two groups. Raises ArgumentError for any other number."""
     codes, labels = as_codes("group", group, length=n)
     if len(labels) != 2:
         raise ArgumentError("group", f"holds {len(labels)} groups", "A difference needs exactly two; compare_curves takes more.")
@@ -85,6 +87,7 @@ def _two(group, n):
 
 
 def _clustered(value, psi, here, level, small_sample) -> Estimate:
+    """The difference with its error from influences summed by cluster (psi, here: 2 x clusters): paired where a cluster has both groups, else Welch."""
     together = psi[1] - psi[0]
     se = float(np.sqrt((together**2).sum()))
     sizes = here.sum(axis=1)
@@ -100,6 +103,7 @@ def _clustered(value, psi, here, level, small_sample) -> Estimate:
 
 
 def _welch(variance_zero, variance_one, people_zero, people_one) -> float:
+    """Degrees of freedom after Welch and Satterthwaite; nan where a group has one cluster."""
     total = variance_zero + variance_one
     if not total > 0 or min(people_zero, people_one) < 2:
         return float("nan")
@@ -107,5 +111,6 @@ def _welch(variance_zero, variance_one, people_zero, people_one) -> float:
 
 
 def _student(value, spread, df, level, se=None) -> Estimate:
+    """Limits by Student's t from ``spread``; ``se`` where the error told is another."""
     q = stats.t.ppf(0.5 + level / 2, df)
     return Estimate(float(value), float(spread if se is None else se), float(value - q * spread), float(value + q * spread), level)

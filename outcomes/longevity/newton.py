@@ -51,6 +51,7 @@ def climb(evaluate, start, *, most_steps: int = 100, negligible: float = 1e-11, 
 
 
 def uphill(gradient: np.ndarray, hessian: np.ndarray) -> tuple[np.ndarray, float]:
+    """(step, expected rise): Newton's step with the curvature of every axis taken as a fall, so that it always leads up."""
     curvature, axes = np.linalg.eigh(-hessian)
     size = np.abs(curvature)
     size = np.maximum(size, max(size.max(initial=0.0) * 1e-14, 1e-300))

@@ -24,18 +24,22 @@ class Observations:
 
     @property
     def exact(self) -> np.ndarray:
+        """Rows whose time is known."""
         return self.left == self.right
 
     @property
     def right_censored(self) -> np.ndarray:
+        """Rows that had not failed when last seen."""
         return np.isinf(self.right)
 
     @property
     def left_censored(self) -> np.ndarray:
+        """Rows found failed at their first look."""
         return (self.left == 0) & ~self.right_censored
 
     @property
     def interval(self) -> np.ndarray:
+        """Rows that failed between two looks."""
         return (self.left > 0) & (self.right > self.left) & ~self.right_censored
 
     @property
@@ -44,6 +48,7 @@ class Observations:
         return float(np.where(self.right_censored, self.left, self.right).max())
 
     def counts(self) -> dict:
+        """Rows, events, and how many there are of each kind."""
         return {
             "rows": len(self.left),
             "events": int((~self.right_censored).sum()),
@@ -77,6 +82,7 @@ def observations(frame: pd.DataFrame, left: str, right: str, entry: str | None) 
 
 
 def refuse(argument: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
+    """Raises ArgumentError at the first row for which ``wrong`` (rows,) holds."""
     if wrong.any():
         raise ArgumentError(argument, problem, remedy, int(np.argmax(wrong)))
 

@@ -79,6 +79,7 @@ class Occupancy:
         return np.sqrt(_variance(self._rows, self.start, self.time, self.probability, self.at_risk))
 
     def _place(self, state) -> int:
+        """Column of ``probability`` that belongs to ``state``. Raises ArgumentError for a state that is not in the data."""
         found = np.flatnonzero(self.states == state)
         if len(found) == 0:
             raise ArgumentError("state", f"{state!r} is not among {', '.join(map(str, self.states))}", "Choose one of the states in the data.")
@@ -205,6 +206,7 @@ def _by_day(position: np.ndarray, days: int) -> list[np.ndarray]:
 
 
 def _states(state_from, state_to, n):
+    """(states, held, became): the states by name; the code of each row's state and of the one it ended in, -1 for no change. Raises ArgumentError."""
     import pandas as pd
 
     held = pd.Series(list(state_from), dtype=object)
@@ -221,6 +223,7 @@ def _states(state_from, state_to, n):
 
 
 def _check(start, stop, held, became, units, states):
+    """Raises ArgumentError for rows of no length, rows of one subject that overlap, and states that do not follow one another."""
     empty = start >= stop * (1 - TIE)
     if empty.any():
         raise ArgumentError("start", "is not before stop", "A row spends (start, stop] in its state; drop rows of zero length.",

@@ -41,11 +41,13 @@ class RiskSets:
         return leaving - entering
 
     def _from_behind(self, values, edge, points):
+        """Sums of ``values`` over everybody whose ``edge`` is at a point or after it: points (x columns)."""
         summed = self.summed(values, edge, points + 1)
         return np.flip(np.cumsum(np.flip(summed, 0), 0), 0)[1:]
 
     @staticmethod
     def summed(values, group, count):
+        """Sums of ``values`` (rows, or rows x columns) within each of ``count`` groups."""
         if values.ndim == 1:
             return np.bincount(group, values, minlength=count)
         summed = np.empty((count, values.shape[1]))
@@ -108,6 +110,7 @@ class PartialLikelihood:
         self.sets, self.x, self.offset = sets, x, offset
 
     def sums(self, beta: np.ndarray) -> tuple[np.ndarray, Sums]:
+        """(linear predictor, what it fixes at every failure) at ``beta``."""
         sets = self.sets
         predictor = self.x @ beta + self.offset
         top = np.full(int(sets.stratum.max()) + 1, -np.inf)

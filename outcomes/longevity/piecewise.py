@@ -58,6 +58,7 @@ class PiecewiseFit:
         return np.exp(-hazard * np.exp(half)), np.exp(-hazard * np.exp(-half))
 
     def _cumulated(self, t, newdata):
+        """(cumulative hazard, half width of limits of its log) by row of newdata and time."""
         times = np.atleast_1d(as_numbers("t", np.atleast_1d(t)))
         if (times < 0).any():
             raise ArgumentError("t", "is negative", "Times count from the day the part was fitted.")
@@ -134,5 +135,6 @@ def piecewise_exponential(frame, formula, *, left, right, entry=None, cluster=No
 
 
 def joined(asked: np.ndarray, kept: np.ndarray, least: float) -> str:
+    """A sentence on the cuts that were given up, "" where none was."""
     gone = [f"{cut:g}" for cut in asked if cut not in kept]
     return f"Pieces were joined across {', '.join(gone)}: fewer than {least:g} events expected there, or none told apart." if gone else ""

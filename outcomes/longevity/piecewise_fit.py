@@ -122,4 +122,5 @@ def rough_rates(target: PiecewiseLikelihood, steps: int = 25) -> np.ndarray:
 
 
 def ascend(target: PiecewiseLikelihood, rates: np.ndarray) -> Summit:
+    """The maximum, from ``rates`` by piece and no effect of the covariates."""
     return climb(target, np.concatenate([rates, np.zeros(target.x.shape[1])]), longest=3.0)

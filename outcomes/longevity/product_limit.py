@@ -24,7 +24,8 @@ def kaplan_meier(
     entry: (n,) time at which the row came under observation (at risk: entry < t <= duration); weights: (n,) counts, as if rows
     were repeated, or sampling weights where there are clusters; cluster: (n,) labels, such as patients. No value may be missing.
     small_sample: for reports: the factor G/(G - 1), Student's t, and exact limits on those at risk where nobody has failed yet
-    (or everybody has); without it every limit equals R's.
+    (or everybody has); without it every limit equals R's. level: of the limits, 0.95 for 95 %; transform: the scale on which they
+    are made, "loglog", "log" or "plain". Times are in one unit, whole days in reports.
 
     Raises ArgumentError naming the argument, the position and the remedy.
 
@@ -48,7 +49,7 @@ def kaplan_meier_from_counts(
 
     time: (m,) days, in any order, repeats added up; failed, left: (m,) how many ended that day with and without the event;
     entered: (m,) how many came under observation that day (at risk from the next day on), None where all were there from the
-    start; at_risk: (m,) instead of ``left`` and ``entered``, where only the number at risk is known; cluster: (m,) labels.
+    start; level, transform, small_sample: as in ``kaplan_meier``; at_risk: (m,) instead of ``left`` and ``entered``, where only the number at risk is known; cluster: (m,) labels.
 
     Raises ArgumentError, also where more leave than entered.
 
@@ -125,6 +126,7 @@ def _arrivals(exits, at_risk, failed, d) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _method(exits, transform, small_sample, entered) -> str:
+    """What was done, in words."""
     scale = {"loglog": "log–log", "log": "log", "plain": "plain"}[transform]
     late = ", late entry" if entered[1:].any() else ""
     spread = "Greenwood variance" if exits.cluster is None else "infinitesimal jackknife summed by cluster"
@@ -133,6 +135,7 @@ def _method(exits, transform, small_sample, entered) -> str:
 
 
 def _note(history, survival, at_risk, failed, entered, clusters) -> str:
+    """What to beware of, in words; "" for nothing."""
     notes = [history.doubt] if history.doubt else []
     if not failed.any():
         notes.append("nobody failed: the curve stays at 1 and its limits say nothing unless small_sample=True")

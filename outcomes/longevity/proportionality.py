@@ -47,6 +47,7 @@ def proportionality(sets: RiskSets, pooled: RiskSets, made: Design, beta: np.nda
 
 
 def quadratic(u: np.ndarray, covariance: np.ndarray) -> tuple[float, int]:
+    """(u' V⁻ u, rank of V): the statistic and its degrees of freedom."""
     rank = int(np.linalg.matrix_rank(covariance, hermitian=True))
     return float(u @ np.linalg.pinv(covariance, hermitian=True) @ u), rank
 

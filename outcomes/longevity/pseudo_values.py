@@ -110,6 +110,7 @@ def ends(frame: pd.DataFrame, cause, event, observed) -> tuple[np.ndarray, str]:
 
 
 def checked_times(times, days: np.ndarray) -> np.ndarray:
+    """The times, each once and in order. Raises ArgumentError for one not above 0 or past the last day."""
     looks = np.unique(as_numbers("times", np.atleast_1d(times)))
     if len(looks) == 0 or (looks <= 0).any():
         raise ArgumentError("times", "must be above 0, one at least", "Give the times to look at, for example 365, 730, 1826 days.")
@@ -182,6 +183,7 @@ def estimate(values: np.ndarray, made: Design, looks: np.ndarray, link: str, by_
 
 
 def start_of(values: np.ndarray, looks: np.ndarray) -> np.ndarray:
+    """log(−log(1 − share)) at each time, to start from. Raises ArgumentError where nobody or everybody has ended so by then."""
     share = values.mean(axis=0)
     empty = (share <= 0) | (share >= 1)
     if empty.any():
@@ -196,6 +198,7 @@ class LeastSquares:
         self.x, self.response = x, response
 
     def mean(self, theta: np.ndarray):
+        """Mean share of each row at ``theta`` and its two derivatives in the linear predictor."""
         rate = np.exp(np.minimum(self.x @ theta, 50))
         left = np.exp(-rate)
         return -np.expm1(-rate), rate * left, rate * left * (1 - rate)
@@ -207,5 +210,6 @@ class LeastSquares:
         return -0.5 * float(left @ left), (slope * left) @ self.x, hessian
 
     def expected(self, theta: np.ndarray) -> np.ndarray:
+        """Expected curvature, coefficients x coefficients."""
         slope = self.mean(theta)[1]
         return (self.x * (slope**2)[:, None]).T @ self.x

@@ -51,7 +51,7 @@ def event_rate(events, exposure, *, cluster=None, level=0.95, small_sample=False
 def rate_ratio(events: float, exposure: float, events_other: float, exposure_other: float, *, level: float = 0.95) -> Estimate:
     """Ratio of two independent rates, first over second, with exact conditional limits; ``se`` is that of the log ratio.
 
-    events: counts of 0 or more; exposure: above 0. Given the total count, the first is binomial; the limits are Clopper and
+    events, events_other: counts of 0 or more; exposure, exposure_other: the time behind each, above 0 and in one unit. Given the total count, the first is binomial; the limits are Clopper and
     Pearson's for its share. inf or nan, with a note, where the second (or both) counts are 0.
 
     Raises ArgumentError. The same numbers as R's poisson.test:

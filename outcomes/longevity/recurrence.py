@@ -172,6 +172,7 @@ def _exits(days, start, stop, position, codes, clusters) -> Exits:
 
 
 def _check(start, stop, amount, units, gone):
+    """Raises ArgumentError for rows that run backwards or overlap, negative amounts, and units that end before their last row."""
     for name, wrong, problem, remedy in (
         ("start", start > stop * (1 + TIE), "is after stop", "A row says (start, stop]."),
         ("event", amount < 0, "holds a negative amount", "Give a count or an amount of 0 or more."),

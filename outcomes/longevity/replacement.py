@@ -50,18 +50,22 @@ class PartHistory:
 
     @property
     def changes(self) -> int:
+        """Changed parts that count in the rates."""
         return int((self.parts["cause"] != "").sum())
 
     @property
     def patients_with_changes(self) -> int:
+        """Patients with such a change."""
         return int(self.parts.loc[self.parts["cause"] != "", "patient"].nunique())
 
     @property
     def in_place(self) -> int:
+        """Parts in place on the closing day."""
         return int(self.parts["in_place"].sum())
 
     @property
     def patients_in_place(self) -> int:
+        """Patients with a part in place."""
         return int(self.parts.loc[self.parts["in_place"], "patient"].nunique())
 
 
@@ -127,6 +131,7 @@ def _beside(parts: pd.DataFrame, changed: pd.DataFrame) -> pd.Series:
 
 
 def _rates(history: PartHistory, people: np.ndarray) -> np.ndarray:
+    """people x (left, days watched, dentures retired, days in service, dentures of late): what each patient adds to the rates."""
     rates = np.zeros((len(people), 5))
     patients, dentures = history.patients, history.dentures
     who, whose = np.searchsorted(people, patients["patient"].astype(str)), np.searchsorted(people, dentures["patient"].astype(str))

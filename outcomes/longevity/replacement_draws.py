@@ -63,6 +63,7 @@ def replacement_forecast(history: PartHistory, days: float, *, draws: int = 500,
 
 
 def _part(drawn: Chances, rows: slice) -> Chances:
+    """The same chances for some of the draws."""
     return Chances(**{name: getattr(drawn, name)[rows] for name in Chances.__dataclass_fields__})
 
 
@@ -82,6 +83,7 @@ class _Start:
 
 
 def _start(history: PartHistory, found: Sums) -> _Start:
+    """What is in place on the closing day and what new dentures start with, as grids of dentures x sites."""
     parts = history.parts
     here = parts[parts["in_place"]].sort_values(["denture", "site"])
     first = parts.sort_values(["denture", "site", "start"]).drop_duplicates(["denture", "site"])

@@ -58,6 +58,7 @@ def risk_table_from_counts(time, failed, left, times, *, entered=None, group=Non
 
 
 def _table(times, time, failed, left, since, entered, group, clusters, entry):
+    """The counts at each of ``times`` of each group, as a frame."""
     import pandas as pd
 
     moments = as_durations("times", times)
@@ -94,4 +95,5 @@ def _before(when, weight, moments, from_start=False):
 
 
 def _present(entry, time, t):
+    """Which rows are under observation at ``t``: entered before it and not ended before it."""
     return ((entry < t * (1 - TIE)) | (entry <= 0)) & (time >= t * (1 - TIE))

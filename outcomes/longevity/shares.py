@@ -32,6 +32,7 @@ def wilson_interval(events: float, total: float, *, level: float = 0.95) -> Esti
 def newcombe_interval(events: float, total: float, events_other: float, total_other: float, *, level: float = 0.95) -> Estimate:
     """Difference of two independent shares, first less second, with limits built from their Wilson limits.
 
+    events of total, events_other of total_other: counts of people. Raises ArgumentError unless 0 <= events <= total in both.
     Source: Newcombe 1998 (Stat Med 17:873), method 10, without continuity correction.
 
     >>> difference = newcombe_interval(56, 70, 48, 80)

@@ -28,6 +28,7 @@ class WeightedRisk:
     failures_first: bool
 
     def counted(self, values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+        """Sums of ``values`` (rows x columns) over some rows by their day: days x columns."""
         out = np.zeros((len(self.days), values.shape[1]))
         for k, column in enumerate(values.T):
             out[:, k] = np.bincount(self.position[rows], column[rows], minlength=len(self.days))
@@ -101,6 +102,7 @@ class SubdistributionLikelihood:
         self.failures = np.bincount(sets.position[self.event], minlength=len(sets.days))
 
     def sums(self, beta: np.ndarray) -> tuple[np.ndarray, Sums]:
+        """(linear predictor, what it fixes on every day) at ``beta``."""
         predictor = self.x @ beta
         predictor = predictor - predictor.max()
         risk = np.exp(predictor)

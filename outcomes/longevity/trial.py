@@ -137,6 +137,7 @@ def emulated_trial(other, covariates: pd.DataFrame, outcomes: list[Outcome], *, 
 
 
 def _checks(arm, names, after, effective, beyond, enough, rules: Rules) -> tuple[Check, ...]:
+    """Each rule against what was found; undecided where an arm has too few patients to be weighted."""
     fewest = int(min(arm.sum(), (~arm).sum()))
     largest = int(np.argmax(np.abs(after))) if enough and len(after) else 0
     gap = float(np.abs(after[largest])) if enough and len(after) else (0.0 if enough else float("nan"))
@@ -166,6 +167,7 @@ def _draws(arm, x, start, outcomes, draws: int, seed: int, fair: bool) -> np.nda
 
 
 def _contrast(one: Outcome, arm, weight, fair: bool, k: int, drawn, z: float, level: float) -> Contrast:
+    """One outcome in both arms, crude and weighted, with limits from the draws (draws x outcomes x 4)."""
     ones = np.ones(len(arm))
     crude = tuple(one.measure.at(np.where(side, ones, 0.0)) for side in (~arm, arm))
     limits = tuple(_limits(value, _spread(drawn[:, k, j]), z) for j, value in enumerate(crude))
@@ -191,6 +193,7 @@ def _limits(value: float, se: float, z: float) -> tuple[float, float]:
 
 
 def _difference(pair, draws, z, level) -> Estimate:
+    """Second less first with normal limits; nan where too few draws could be read."""
     if np.isfinite(pair).all() and np.isfinite(draws).all() and np.isnan([_spread(draws[:, 0]), _spread(draws[:, 1])]).any():
         return Estimate(*[float("nan")] * 4, level, SAME)
     value, se = pair[1] - pair[0], _spread(draws[:, 1] - draws[:, 0])
@@ -198,6 +201,7 @@ def _difference(pair, draws, z, level) -> Estimate:
 
 
 def _ratio(pair, draws, z, level) -> Estimate:
+    """Second over first with limits on the log; nan where an arm had none."""
     if not (pair[0] > 0 and pair[1] > 0):
         return Estimate(*[float("nan")] * 4, level, "no ratio: one arm had none")
     with np.errstate(divide="ignore", invalid="ignore"):

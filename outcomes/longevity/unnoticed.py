@@ -124,6 +124,7 @@ class _Cells:
 
     @property
     def worn(self) -> np.ndarray:
+        """Share that wears between fitting and the horizon, by curve."""
         return self.failed(self.end)[:, -1] - self.failed(self.start)[:, 0]
 
     def _integral(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
@@ -143,9 +144,11 @@ class _Cells:
         return (self._integral(self.start, back) + (self.end - back) * self.failed(self.start)).sum(axis=1)
 
     def unseen(self, most: float) -> np.ndarray:
+        """Days worn and not known up to the horizon, by curve, where notice takes ``most`` days or until the look."""
         return self._integral(self.start, self.end).sum(axis=1) - self._found(most)
 
     def in_place(self, most: float) -> np.ndarray:
+        """Days in place up to the horizon, by curve: a part found worn is out of it."""
         return float(self.end[0, -1]) - self._found(most)
 
     def quantile(self, wanted: float, share: np.ndarray, soon: float, interval: float) -> np.ndarray:

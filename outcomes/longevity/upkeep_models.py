@@ -83,6 +83,7 @@ def negative_binomial_upkeep(frame, formula, *, events, exposure, cluster=None, 
 
 
 def upkeep(frame, formula, events, exposure, cluster, level, small_sample, mixed: bool) -> UpkeepFit:
+    """The fit behind both models; ``mixed``: with a gamma factor per row."""
     normal_quantile(level)
     frame = as_frame(frame)
     n = len(frame)
@@ -129,9 +130,11 @@ class MixedPoisson:
         self.constant = -float(special.gammaln(count + 1).sum())
 
     def at(self, variance: float, start: np.ndarray | None = None) -> Summit:
+        """The maximum in the coefficients for a given variance of the factor."""
         return climb(lambda theta: self.evaluate(theta, variance), self.start if start is None else start, longest=3.0)
 
     def evaluate(self, theta: np.ndarray, variance: float):
+        """(value, gradient, Hessian) of the log-likelihood at ``theta``."""
         predictor = self.x @ theta + self.offset
         mean = np.exp(np.minimum(predictor, 300))
         value = self.constant + float(self.count @ predictor)

@@ -26,6 +26,7 @@ class CountSoFar:
 
     @cached_property
     def _plan(self):
+        """What no weight changes: which events and leavings count, their days, and the order of ends."""
         counted = (self.day > 0) & (self.day <= self.horizon) & (self.day <= self.end[self.who])
         leaving = self.gone & (self.end <= self.horizon)
         days = np.unique(np.concatenate([self.day[counted], self.end[leaving]]))
@@ -33,6 +34,7 @@ class CountSoFar:
         return counted, leaving, days, np.searchsorted(days, self.day[counted]), np.searchsorted(days, self.end[leaving]), order, np.searchsorted(self.end[order], days)
 
     def at(self, weight: np.ndarray) -> float:
+        """The mean under a weight per patient; nan where nobody was followed to the horizon."""
         counted, leaving, days, event_at, leave_at, order, first = self._plan
         if not _reached(self.end, weight, self.horizon, self.gone):
             return float("nan")
@@ -55,6 +57,7 @@ class TimeFree:
 
     @cached_property
     def _plan(self):
+        """What no weight changes: which failures count, their days, and the order of ends."""
         failing = self.failed & (self.end <= self.horizon)
         days = np.unique(self.end[failing])
         order = np.argsort(self.end, kind="stable")
@@ -69,6 +72,7 @@ class TimeFree:
             return days, np.cumprod(np.where(risk > 0, 1 - events / risk, 1.0))
 
     def at(self, weight: np.ndarray) -> float:
+        """The mean under a weight per patient; nan where nobody was followed to the horizon."""
         days, share = self.curve(weight)
         if not _reached(self.end, weight, self.horizon, self.failed):
             return float("nan")
@@ -83,6 +87,7 @@ class ShareOf:
     bottom: np.ndarray
 
     def at(self, weight: np.ndarray) -> float:
+        """The share under a weight per patient."""
         below = weight @ self.bottom
         return float(weight @ self.top / below) if below > 0 else float("nan")
 
@@ -94,6 +99,7 @@ class MeanOf:
     value: np.ndarray
 
     def at(self, weight: np.ndarray) -> float:
+        """The mean under a weight per patient; nan where nothing is known."""
         known = np.where(np.isnan(self.value), 0.0, weight)
         return float(known @ np.nan_to_num(self.value) / known.sum()) if known.sum() > 0 else float("nan")
 

@@ -7,7 +7,7 @@ import pandas as pd
 from outcomes import schemas
 from outcomes.errors import Misuse
 from outcomes.store.layout import content, names, quoted
-from outcomes.store.report import UndoReport, counted, joined, rows, was
+from outcomes.store.report import UndoReport, counted, joined, rows
 
 
 def last_load(connection) -> int:
