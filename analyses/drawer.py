@@ -139,7 +139,7 @@ def last_year(log, most: int = 4) -> str:
 def short(found: Stock) -> str:
     """The forecast for the front page, after its number."""
     parts = [f"{words.shortened(row.level, 24)} {row.total_high}" for row in found.rows[~found.rows["level"].isin(("all", UNKNOWN))].sort_values("total_high", ascending=False, kind="stable").head(4).itertuples() if row.total_high]
-    return (f"inserts are likely to be needed in the next {words.days(found.months * YEAR / 12)} (range {found.all['total_low']} to {found.all['total_high']}, {words.percent(found.share)}); enough in the drawer, level by level: {', '.join(parts)}")
+    return (f"inserts are likely to be needed in the next {words.days(found.months * YEAR / 12)} (range {found.all['total_low']} to {found.all['total_high']}, {words.percent(found.share)}){'; enough in the drawer, level by level: ' + ', '.join(parts) if parts else ''}")
 
 
 def shown(found: Stock) -> pd.DataFrame:
