@@ -200,4 +200,6 @@ def _looks_numeric(value) -> bool:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return True
     text = str(value).strip()
+    if ", " in text and any(letter.isalpha() for letter in text):
+        return False  # "30 patients, 60 inserts" is read, not compared down a column
     return text in (*EMPTY, *WORDED) or text[:1].isdigit() or text[:1] in "−+<>" or text.startswith(("over ", "under ", "about "))
