@@ -45,6 +45,8 @@ def planning(log) -> Planning:
     found = shapes(life)
     if found is None:
         least = log.plan["report"]["test_patients"]
+        if life.patients_with_events >= least:
+            return Planning(pd.DataFrame(), f"Cannot be said: {words.count(life.patients_with_events, 'patient')} had a first insert found worn, but no smooth curve could be fitted to when.")
         return Planning(pd.DataFrame(), f"Cannot be said: {words.count(life.patients_with_events, 'patient')} of {life.patients} had a first insert found worn; it takes {least}.")
     report, rule = log.plan["report"], log.plan["rules"]
     share, drawn = _came(life, report["draws"], report["seed"])

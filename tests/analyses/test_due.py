@@ -196,6 +196,12 @@ def test_too_few_worn_inserts_or_a_log_of_failures_only_plan_no_recall(handmade)
     assert silent.rows.empty and "failures but not the visits" in silent.why
 
 
+def test_where_no_curve_fits_the_sentence_does_not_blame_the_number_of_patients(handmade, monkeypatch):
+    monkeypatch.setattr(recall_planning, "shapes", lambda life: None)
+    why = recall_planning.planning(handmade.log(60)).why
+    assert "no smooth curve could be fitted" in why and "it takes" not in why
+
+
 @pytest.mark.parametrize("days", [[], [0], ["365"], [True]])
 def test_intervals_to_compare_must_be_days(handmade, days):
     log = handmade.log(30)
