@@ -8,6 +8,7 @@ import pandas as pd
 
 ROOM = 326.0  # CSS pixels between the margins of a phone of 360
 LETTER, BETWEEN = 7.9, 11.2  # a letter of the tables' size, and the space after a column
+FIRST = 10.6  # letters: the first column is never narrower (its least width in page.css)
 WORD = 14  # letters to a line below which text in a column is no longer read with ease
 MANY_LINES = 5  # of text in one cell
 
@@ -22,6 +23,7 @@ def stacks(frame: pd.DataFrame, numeric: Callable[[str], bool]) -> bool:
     if frame.shape[1] < 3 or frame.empty:
         return False
     least = [_least(frame[column], str(column), place > 0 and numeric(column)) for place, column in enumerate(frame.columns)]
+    least[0] = max(least[0], FIRST)
     room = ROOM - BETWEEN * (len(least) - 1)
     if sum(least) * LETTER > room:
         return True
