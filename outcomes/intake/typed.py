@@ -165,13 +165,15 @@ def _whole(value, column: schemas.Column, choices: Choices) -> int:
     return int(number)
 
 
-def _grammar(read, remedy: str):
+def _grammar(read, remedy):
+    """A reader by a grammar; ``remedy``: what to write, or what says it of a column."""
+
     def reader(value, column: schemas.Column, choices: Choices):
         try:
             return read(value, column)
         except ValueError as problem:
             rule = "position not known" if "position" in column.type else "phrase not readable"
-            raise _Unreadable(rule, str(problem), remedy) from None
+            raise _Unreadable(rule, str(problem), remedy if isinstance(remedy, str) else remedy(column)) from None
     return reader
 
 
@@ -179,7 +181,7 @@ _SITE_REMEDY = "Write two digits of ISO 3950, such as 33; 33-43 for a bar; or mi
 _READERS = {
     "text": _text, "code": _code, "date": _date, "number": _number, "whole": _whole,
     "position": _grammar(lambda value, column: positions.parse(value), _SITE_REMEDY),
-    "positions": _grammar(lambda value, column: positions.parse_list(value, column.words), "Write positions with a blank between, such as 33 43."),
+    "positions": _grammar(lambda value, column: positions.parse_list(value, column.words), lambda column: f"Write {''.join(word + ', ' for word in column.words)}{'or ' if column.words else ''}positions with a blank between, such as 33 43."),
     "levels": _grammar(lambda value, column: phrases.parse_levels(value), "Write one level for all, or position:level for each, such as 33:light 43:medium."),
     "phrases": _grammar(lambda value, column: phrases.parse(value, column.part), "Write fine, or position and words, such as 33 picked up again; 43 fine."),
 }

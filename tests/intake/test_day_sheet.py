@@ -272,3 +272,9 @@ def test_a_problem_of_a_made_row_points_at_the_cell_that_made_it(sheet):
     found = {one.rule: (one.file, one.column, one.value, one.line) for one in checked.problems.itertuples()}
     assert found["level not declared"][0] == found["noticed after the visit"][0] == "day_sheet.csv"
     assert found["level not declared"][2:] == ("firmest", 3) and found["noticed after the visit"][2:] == ("2023-02", 3)
+
+
+def test_a_word_among_positions_is_answered_with_all_that_the_cell_may_hold(sheet):
+    checked = sheet(sheet.line("2021-05-04", "delivery"), sheet.line("2023-01-10", inserts_changed="no"), sheet.line("2023-05-10", inserts_changed="33", why="worn", level_now="light", worn_at="left"))
+    said = {one.column: one.remedy for one in checked.problems[checked.problems["rule"] == "position not known"].itertuples()}
+    assert said == {"inserts_changed": "Write none, all, or positions with a blank between, such as 33 43.", "worn_at": "Write positions with a blank between, such as 33 43."}
