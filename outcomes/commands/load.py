@@ -59,7 +59,8 @@ def add(checked, options, progress: Progress) -> int:
     for sentence in loaded.sentences:
         progress.say(sentence)
     if checked.warning_count:
-        progress.say(f"{checked.warning_count} warnings; outcomes check lists them.")
+        one = checked.warning_count == 1
+        progress.say(f"{checked.warning_count:,} {'warning' if one else 'warnings'}; outcomes check lists {'it' if one else 'them'}.")
     return 0
 
 
