@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from outcomes.commands import arguments
@@ -30,6 +31,13 @@ def run(options) -> int:
         paths += inside
     if len(paths) < 2:
         raise DataProblem("One packet is no club: give those of at least two clinics, and of three for a mean.")
-    page = report(paths, arguments.folder(options.out))
+    new = not options.out.exists()
+    try:
+        page = report(paths, arguments.folder(options.out))
+    except DataProblem:
+        if new:
+            with suppress(OSError):
+                options.out.rmdir()  # packets that are refused leave no empty folder that looks like a report
+        raise
     print(f"Open {page} in a browser.")
     return 0
