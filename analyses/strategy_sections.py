@@ -114,7 +114,8 @@ def _groups(found, folder, stem: str) -> list:
     first, second = found.patients
     shown = pd.DataFrame([{"on the day of delivery": row.covariate, one: value(row.covariate, row.first, first), other: value(row.covariate, row.second, second), "difference, SD": "whole" if np.isinf(row.crude) else words.number(abs(row.crude), 2),
                            "after weighting": "–" if math.isnan(row.weighted) else "whole" if np.isinf(row.weighted) else words.number(abs(row.weighted), 2)} for row in balance.itertuples()])  # fmt: skip
-    return [folder.grid(f"{stem}_groups", "The two groups", shown, balance)]
+    counted = {f"{which}_with_it": ["" if row.covariate == "year of delivery" else int(words.rounded(getattr(row, which) * people)) for row in balance.itertuples()] for which, people in (("first", first), ("second", second))}
+    return [folder.grid(f"{stem}_groups", "The two groups", shown, balance.assign(first_patients=first, second_patients=second, **counted))]
 
 
 def _facts(found) -> tuple[tuple[str, str], ...]:
