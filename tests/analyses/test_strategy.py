@@ -134,7 +134,7 @@ def test_a_visit_counts_once_and_only_for_work_on_an_insert_for_its_own_sake(dem
                        " ('c', 'insert', 'worn', 'none', NULL), ('d', 'insert', 'sound', 'replaced', 'with reline or housing work'), ('e', 'insert', 'worn', 'replaced', 'conversion'), ('f', 'insert', 'sound', 'none', NULL))"
                        " t(visit_id, part, finding, action, change_reason)")
     small = type(log)(**{**{name: getattr(log, name) for name in log.__dataclass_fields__ if name != "worked_out"}, "patients": pd.DataFrame({"patient_id": ["P0", "P1"], "left_on": pd.to_datetime([None, "2022-02-01"]), "left_reason": [None, "died"], "ends_on": pd.to_datetime([None, "2022-02-01"])}),
-                         "dentures": pd.DataFrame({"denture_id": ["P0/lower/1", "P1/lower/1"], "retired_on": pd.to_datetime([None, None])})})  # fmt: skip
+                         "dentures": pd.DataFrame({"denture_id": ["P0/lower/1", "P1/lower/1"], "retired_on": pd.to_datetime([None, None]), "gone_on": pd.to_datetime([None, None])})})  # fmt: skip
     found = care(small, connection, made(low=[6.7, 6.7]).rows)
     assert [(int(who), int(day), bool(problem), bool(step)) for who, day, problem, step in zip(found.who, found.day, found.problem, found.step)] == [(0, 50, True, True), (0, 142, False, False)]
     assert found.unwritten == 1 and list(found.minutes) == [20.0, 20.0]
