@@ -56,6 +56,10 @@ def of_lifetime(life, guard: str = "") -> Answer:
         text = f"{say.share} {words.span(years)} after {say.since}: a wide answer, since many were changed for other reasons before they wore out."
         return Answer(life.name, number, text, range_words(least, most, life.level), counts, anchor(life.name), (least, float("nan"), most), None, least, most, caution)
     text = f"{say.share} {words.span(years)} after {say.since}."
+    if share.open:
+        text = f"{say.share} {words.span(years)} after {say.since}: that day falls between two looks, and they leave it open where."
+        bar = None if math.isnan(share.low) else (share.low, math.nan, share.high)
+        return Answer(life.name, share.said(life.patients), text, range_words(share.low, share.high, life.level), counts, anchor(life.name), bar, share.value, share.low, share.high, caution)
     return Answer(life.name, words.estimated(share.value, life.patients), text, range_words(share.low, share.high, life.level), counts, anchor(life.name),
                   (share.low, share.value, share.high) if not math.isnan(share.low) else None, share.value, share.low, share.high, caution)  # fmt: skip
 

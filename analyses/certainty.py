@@ -65,7 +65,7 @@ def _readings(life, log) -> str:
         return ""
     moved = {name: share_under(log, life, name, years) for name in readings(log, life)}
     said = [f"if {name}, {words.estimated(other, life.patients)}" for name, other in moved.items() if abs(other - share.value) > DEPENDS]
-    return f"Read as it stands the share after {words.span(years)} is {words.estimated(share.value, life.patients)}; {words.listing(said)}." if said else ""
+    return f"Read as it stands the share after {words.span(years)} is {share.said(life.patients)}; {words.listing(said)}." if said else ""
 
 
 def _never_planned(life, log) -> str:
@@ -106,7 +106,7 @@ def _many_sites(life) -> str:
     alike = life.per_patient(years) if share is not None else float("nan")
     if math.isnan(alike) or abs(alike - share.value) <= DEPENDS:
         return ""
-    return f"With every patient counted once, however many sites, the share after {words.span(years)} is {words.estimated(alike, life.patients)} instead of {words.estimated(share.value, life.patients)}."
+    return f"With every patient counted once, however many sites, the share after {words.span(years)} is {words.estimated(alike, life.patients)} instead of {share.said(life.patients)}."
 
 
 def _entered_late(life) -> str:
@@ -181,8 +181,7 @@ def horizons(life) -> tuple[pd.DataFrame, pd.DataFrame]:
         share = life.share_at(years)
         if share is None or share.followed < report["minimum_patients"]:
             continue
-        gap = life.examined and share.value - share.below > 0.05
-        value = words.estimated_range(share.below, share.value, life.patients) if gap else words.estimated(share.value, life.patients)
+        value = share.said(life.patients)
         likely = words.percent_range(share.low, share.high) if not math.isnan(share.low) else "one patient gives no range"
         alike = life.per_patient(years)
         shown.append({"after": words.span(years), "share": value, f"likely range ({words.percent(life.level)})": likely, **({} if math.isnan(alike) else {"every patient once": words.estimated(alike, life.patients)}),

@@ -101,7 +101,7 @@ def curve(life, shape):
     marks, thin, more = (), None, "Shaded: likely range (95 %)." if banded else "Upright bars: likely range (95 %)." if found else ""
     share = life.share_at(life.horizon) if life.horizon else None
     if share is not None:
-        marks = ((share.years, share.value, f"{words.estimated(share.value, life.patients)} at {words.span(share.years)}"),)
+        marks = ((share.years, share.value, f"{share.said(life.patients)} at {words.span(share.years)}"),)
     if life.examined:
         more = f"Boxes: it happened between two looks. {more} Dashed: by the day found."
         table = life.day_found.table() if life.day_found is not None else None

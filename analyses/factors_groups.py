@@ -120,11 +120,11 @@ def table(groups: Groups) -> tuple[pd.DataFrame, pd.DataFrame]:
         half = life.headline.quantile(0.5) if life.speaks and life.headline is not None else math.nan
         row = {groups.factor.title.lower(): name, "patients": str(life.patients), whole.units: str(life.parts), "patients with it": str(life.patients_with_events)}
         if years:
-            row |= {f"share still working after {words.span(years)}": "too few to say" if share is None else words.estimated(share.value, life.patients),
+            row |= {f"share still working after {words.span(years)}": "too few to say" if share is None else share.said(life.patients),
                     f"likely range ({words.percent(whole.level)})": words.percent_range(share.low, share.high) if bounded else "–"}  # fmt: skip
         shown.append(row)
         exact.append({"factor": groups.factor.name, "group": name, "patients": life.patients, "parts": life.parts, "patients_with_events": life.patients_with_events, "events": life.events, "years": years,
-                      "share": share.value if share else math.nan, "low": share.low if share else math.nan, "high": share.high if share else math.nan, "half_by_days": half,
+                      "share": share.value if share else math.nan, "share_lower_edge": share.below if share else math.nan, "low": share.low if share else math.nan, "high": share.high if share else math.nan, "half_by_days": half,
                       "median_days_between_looks": groups.gaps.get(name, math.nan)})  # fmt: skip
     return pd.DataFrame(shown), pd.DataFrame(exact)
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from outcomes import longevity
+from outcomes.analyses.between_looks import Share, lower_limit
 from outcomes.analyses.followed import UNITS, YEAR, Followed
 
 __all__ = ["DEPENDS", "EVENT", "FIRST_ONLY", "LATER", "UNITS", "YEAR", "Lifetime", "Share", "lifetime"]
@@ -18,18 +19,6 @@ EVENT = "event"
 NEIGHBOUR = "changed with a neighbour"
 LATER = "fixed again or fitted later at its site"
 FIRST_ONLY = ("insert", "clip", "housing", "abutment", "bar")  # of these only the first at a site is followed
-
-
-@dataclass(frozen=True)
-class Share:
-    """A share still working with its likely range. ``followed``: patients followed so far; ``below``: lower edge where a gap spans the day."""
-
-    years: float
-    value: float
-    low: float
-    high: float
-    followed: int
-    below: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,11 +103,15 @@ class Lifetime(Followed):
         followed = self.followed(years)
         if np.isnan(value) or followed == 0:
             return None
-        if self.patients_telling < self.plan["report"]["test_patients"]:
-            interval = curve.share_interval(day)
-            low, high = interval.low, interval.high
-        else:
-            low, high = (float(limit) for limit in curve.interval_at(day))
+        few = self.patients_telling < self.plan["report"]["test_patients"]
+
+        def limits(at: float) -> tuple[float, float]:
+            exact = curve.share_interval(at) if few else None
+            return (exact.low, exact.high) if few else tuple(float(limit) for limit in curve.interval_at(at))
+
+        low, high = limits(day)
+        if self.examined:
+            low = lower_limit(curve, day, lambda at: limits(at)[0])
         below = float(curve.survival_bounds_at(day)[0]) if self.examined else float("nan")
         return Share(years, value, low, high, followed, below)
 

@@ -133,7 +133,7 @@ def _of_share(log, name: str) -> Need:
     share = life.share_at(life.horizon)
     if share is None or math.isnan(share.low):
         return Need(question, "not known", asked, life.patients, None, "the log gives no likely range yet")
-    now = f"{words.estimated(share.value, life.patients)} still without it at {words.span(share.years)} ({words.percent_range(share.low, share.high)})"
+    now = f"{share.said(life.patients)} still without it at {words.span(share.years)} ({words.percent_range(share.low, share.high)})"
     reach = (share.high - share.low) / 2
     effect = measured_effect(life, share.years * YEAR)
     basis = f"the range narrows with the root of the patients{f'; design effect {words.number(effect, 2)} in this log' if effect else ''}"

@@ -98,7 +98,7 @@ def _curve_finding(life, answer) -> str:
         return finding(answer)
     say = saying(life)
     likely = range_words(share.low, share.high, life.level)
-    return f"{words.sentence(words.joined(words.estimated(share.value, life.patients), say.share))} {words.span(share.years)} after {say.since}, if inserts changed for other reasons had lasted like the rest." + (f" Likely range {likely}." if likely else "")
+    return f"{words.sentence(words.joined(share.said(life.patients), say.share))} {words.span(share.years)} after {say.since}, if inserts changed for other reasons had lasted like the rest." + (f" Likely range {likely}." if likely else "")
 
 
 def caption(life) -> str:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from outcomes import schemas
 from outcomes.analyses import practice
+from outcomes.analyses.between_looks import lower_limit
 from outcomes.analyses.lifetimes import YEAR
 from outcomes.analyses.sentences import saying
 from outcomes.present import words
@@ -103,17 +104,23 @@ def of_endpoint(life, one: dict, guard: str = "") -> Measured:
         return replace(nothing, why=f"most were in place before the log began, and too few were watched in their first {words.span(years)}")
     if curve is None or followed == 0 or math.isnan(curve.survival_at(years * YEAR)):
         return replace(nothing, why=f"nobody was followed for {words.span(years)}")
-    found = curve.share_interval(years * YEAR)
+    found = _limits(life, curve, years * YEAR)
     other_curve = life.between_looks_other if life.examined else life.day_found_other
     other = float(other_curve.survival_at(years * YEAR)) if other_curve is not None else float("nan")
     said, why = verdict(found.low, found.high, standard), ""
     if other_curve is not None and not math.isnan(other):
-        second = other_curve.share_interval(years * YEAR)
+        second = _limits(life, other_curve, years * YEAR)
         if said != CANNOT_TELL and verdict(second.low, second.high, standard) != said:
             said, why = CANNOT_TELL, "it depends on who came back"
     counted = "" if life.speaks or not life.events else f"{life.patients_with_events} of {words.count(life.patients, 'patient')} {saying(life).happened} so far"
     worth = _worth(found, life.patients, life.parts)
     return Measured(one["name"], standard, said, found.value, found.low, found.high, life.patients, _need(found.value, standard, found.level, life.patients, worth), why, other, years, counted, worth=worth)
+
+
+def _limits(life, curve, day: float):
+    """The share with its exact limits, the lower one at the lower edge where the day falls between two looks."""
+    found = curve.share_interval(day)
+    return replace(found, low=lower_limit(curve, day, lambda at: curve.share_interval(at).low)) if life.examined else found
 
 
 def of_count(rows: pd.DataFrame, one: dict, plan) -> Measured:

@@ -34,12 +34,11 @@ def table(life) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
             continue
         value = float(other.survival_at(years * YEAR))
         low, high = (float(edge) for edge in other.interval_at(years * YEAR)) if life.patients_telling >= report["test_patients"] else (math.nan, math.nan)
-        exact.append({"years": years, "per_part": share.value, "per_part_low": share.low, "per_part_high": share.high, "per_patient": value, "per_patient_low": low, "per_patient_high": high})
-        shown.append({"after": words.span(years), f"of {life.units}": _with(share.value, share.low, share.high, life), "of a patient's, on average": _with(value, low, high, life)})
+        exact.append({"years": years, "per_part": share.value, "per_part_lower_edge": share.below, "per_part_low": share.low, "per_part_high": share.high, "per_patient": value, "per_patient_low": low, "per_patient_high": high})
+        shown.append({"after": words.span(years), f"of {life.units}": share.said(life.patients) + _bounds(share.low, share.high), "of a patient's, on average": words.estimated(value, life.patients) + _bounds(low, high)})
     flagged = any(abs(row["per_part"] - row["per_patient"]) > APART for row in exact)
     return pd.DataFrame(shown), pd.DataFrame(exact), flagged
 
 
-def _with(value: float, low: float, high: float, life) -> str:
-    bounds = "" if math.isnan(low) or math.isnan(high) else f" ({words.percent_range(low, high)})"
-    return words.estimated(value, life.patients) + bounds
+def _bounds(low: float, high: float) -> str:
+    return "" if math.isnan(low) or math.isnan(high) else f" ({words.percent_range(low, high)})"

@@ -146,8 +146,8 @@ def by_shape(found: Shapes) -> tuple[pd.DataFrame, pd.DataFrame]:
     seen = {"shape": "as seen, no shape assumed"}
     for years in found.horizons:
         share = life.share_at(years)
-        exact.append({"shape": "as seen", "years": years, "share": share.value if share else math.nan, "aic": math.nan})
-        seen[f"after {words.span(years)}"] = words.estimated(share.value, life.patients) if share else "not known"
+        exact.append({"shape": "as seen", "years": years, "share": share.value if share else math.nan, "share_lower_edge": share.below if share else math.nan, "aic": math.nan})
+        seen[f"after {words.span(years)}"] = share.said(life.patients) if share else "not known"
     return pd.DataFrame([seen, *shown]), pd.DataFrame(exact)
 
 

@@ -257,3 +257,25 @@ def test_clips_and_bars_have_their_words_and_only_the_first_at_a_site_counts():
         rows = life_of(some(observed=2), endpoint=endpoint).rows
         life = lifetime(pd.concat([rows, rows.assign(serial=2)], ignore_index=True), schemas.endpoints()[endpoint], read_plan())
         assert (life.units, life.parts, life.left_out) == (units, 20, {LATER: 20}) and saying(life).share == share
+
+
+def test_where_the_day_falls_between_two_looks_both_edges_are_said_and_the_range_holds_them():
+    """Everybody looked at after 400 and after 1,000 days, half found worn at the second look: after two years (730.5 days) anything from half to all may still hold."""
+    life = life_of([(f"P{i}", 1000, i < 20, 0, None) for i in range(40)], endpoint="insert worn")
+    life.rows.loc[life.rows["observed"], ["left_day", "left_care", "left_look"]] = 400.0
+    share, after = life.share_at(2), life.share_at(1000 / YEAR)
+    assert (share.value, share.below, share.open) == (pytest.approx(1.0), pytest.approx(0.5), True)
+    assert not after.open and after.value == pytest.approx(0.5) and share.low == pytest.approx(after.low) and after.low < 0.5 and share.high == 1.0
+    answer = answers.of_lifetime(life)
+    assert answer.number == "50 to 100\u00a0%" and "between two looks" in answer.sentence and answer.low < 0.5 and answer.bar is not None
+    found = of_endpoint(life, {"name": "half", "endpoint": "insert worn", "at_least": 0.6, "years": 2})
+    assert found.verdict == "cannot tell" and found.low < 0.5
+    assert certainty.horizons(life)[0]["share"].tolist()[-1] == "50 to 100\u00a0%"
+
+
+def test_the_doctests_of_days_between_looks_hold():
+    import doctest
+
+    from outcomes.analyses import between_looks
+
+    assert doctest.testmod(between_looks).failed == 0 < doctest.testmod(between_looks).attempted
