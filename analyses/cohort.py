@@ -19,7 +19,8 @@ FROM patients LEFT JOIN people USING (patient_id) LEFT JOIN care USING (patient)
 WHERE coalesce(audit_consent, 'unknown') <> 'no' ORDER BY patients.patient_id
 """
 _DENTURES = """
-SELECT denture_id, patient_id, dentures.arch, delivered_on, delivered_on_precision, retired_on, dentures.retired_reason, dentures.existing, denture_days.retired_first AS gone_on
+SELECT denture_id, patient_id, dentures.arch, delivered_on, delivered_on_precision, retired_on, dentures.retired_reason, dentures.existing,
+       CASE WHEN denture_days.ending = 'denture retired' THEN denture_days.end_day ELSE denture_days.retired_first END AS gone_on
 FROM dentures LEFT JOIN denture_days USING (denture_id) WHERE coalesce("use", 'everyday') <> 'spare' ORDER BY patient_id, dentures.arch, delivered_on, denture_id
 """
 _VISITS = """
@@ -105,7 +106,7 @@ class Log:
 
 
 def gone_on(dentures: pd.DataFrame) -> pd.Series:
-    """The day on which each denture went out of use: as written, or when the next of its jaw was delivered (also one outside the plan's period)."""
+    """The day on which each denture went out of use: as written, when the next of its jaw was delivered (also one outside the plan's period), or when the patient changed to a fixed bridge or a plain denture."""
     if "gone_on" in dentures:
         return dentures["gone_on"]
     rows = dentures.sort_values(["patient_id", "arch", "delivered_on", "denture_id"])

@@ -35,7 +35,7 @@ class Problems:
         self.sentences: dict[str, str] = dict(SENTENCES)
 
     def add(self, severity: str, rule: str, table: str, rows, column, message, remedy: str) -> None:
-        """Problems of rows of a table. ``column`` and ``message`` are one for all rows or one each."""
+        """Problems of rows of a table. ``column``, ``message`` and ``remedy`` are one for all rows or one each."""
         rows = np.asarray(rows, dtype=np.int64)
         if len(rows):
             self._found.append({"severity": severity, "rule": rule, "table": table, "rows": rows, "column": column, "message": message, "remedy": remedy})
@@ -56,14 +56,7 @@ class Problems:
 
     def frame(self, log: Log, readings: list[Reading]) -> pd.DataFrame:
         """All problems: those of files and lines first, then those of cells, in the order of the files."""
-        parts = [self._of_files(readings)]
-        for one in self._found:
-            columns = [one["column"]] * len(one["rows"]) if isinstance(one["column"], str) else list(one["column"])
-            part = log.written(one["table"], one["rows"], columns)
-            part = part.assign(severity=one["severity"], rule=one["rule"], message=one["message"], remedy=one["remedy"])
-            if one["rule"] == "personal data":
-                part["value"] = ""  # where it stands is enough to mend it
-            parts.append(part[COLUMNS])
+        parts = [self._of_files(readings), *self._of_rows(log)]
         parts = [part for part in parts if len(part)]
         if not parts:
             return pd.DataFrame({name: pd.Series(dtype="int64" if name == "line" else "object") for name in COLUMNS})
@@ -75,11 +68,28 @@ class Problems:
         # One line of a day sheet makes several rows; the same words about the same cell are said once.
         return out.drop_duplicates(["severity", "rule", "file", "sheet", "cell", "line", "column", "message"], ignore_index=True)
 
+    def _of_rows(self, log: Log) -> list[pd.DataFrame]:
+        """Problems of rows in the order in which they were found; where they were written is looked up once for each table."""
+        parts = []
+        for table in dict.fromkeys(one["table"] for one in self._found):
+            found = [(number, one, len(one["rows"])) for number, one in enumerate(self._found) if one["table"] == table]
+            columns = [column for _, one, size in found for column in _each(one["column"], size)]
+            part = log.written(table, np.concatenate([one["rows"] for _, one, _ in found]), columns)
+            for name in ("severity", "rule", "message", "remedy"):
+                part[name] = [said for _, one, size in found for said in _each(one[name], size)]
+            part.loc[part["rule"] == "personal data", "value"] = ""  # where it stands is enough to mend it
+            parts.append(part.assign(number=[number for number, _, size in found for _ in range(size)]))
+        return [pd.concat(parts, ignore_index=True).sort_values("number", kind="stable")[COLUMNS]] if parts else []
+
     @staticmethod
     def _of_files(readings: list[Reading]) -> pd.DataFrame:
         rows = [{"file": reading.name, "table": "", "sheet": "", "cell": "", "line": 0, "column": "", "value": "", **{k: v for k, v in fault.items() if k != "refuses"}}
                 for reading in readings for fault in reading.faults]
         return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _each(one, size: int) -> list:
+    return [one] * size if isinstance(one, str) else list(one)
 
 
 def _without_echoes(problems: pd.DataFrame) -> pd.DataFrame:

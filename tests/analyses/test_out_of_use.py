@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from outcomes.analyses import due_rules
-from outcomes.analyses.cohort import read_log
+from outcomes.analyses.cohort import gone_by_denture, read_log
 from outcomes.analyses.drawer_history import EPOCH, fitted, history
 from outcomes.analyses.due import REVIEW, due, in_care
 from outcomes.analyses.levels_paths import paths
@@ -74,3 +74,11 @@ def test_who_died_after_the_closing_day_was_alive_on_it(two):
     log = read_log(two, on("2022-12-31"))
     assert log.patients[["left_reason", "left_on"]].isna().all(axis=None) and log.until()["P1"] == DAY("2022-12-31")
     assert list(read_log(two, on("2023-12-31")).patients["left_reason"]) == ["died"]
+
+
+@pytest.mark.parametrize(("reason", "gone"), [("changed to fixed", "2023-05-01"), ("changed to plain denture", "2023-05-01"), ("died", None), ("moved", None)])
+def test_a_change_to_another_kind_of_denture_puts_the_old_one_out_of_use(two, reason, gone):
+    """Of the ways to leave only these two end the denture: death is an end of its own, all others end the watching only."""
+    two.execute("UPDATE patients SET left_reason = ? WHERE patient_id = 'P1'", [reason])
+    day = gone_by_denture(read_log(two, read_plan()).dentures)["P1/lower/1"]
+    assert day == DAY(gone) if gone else pd.isna(day)

@@ -129,8 +129,8 @@ def test_a_screen_reader_gets_one_outline_and_the_finding_of_each_figure(page, r
 @pytest.mark.needs_browser
 def test_the_engine_finds_no_fault_on_the_sheets_for_the_desk_and_the_chair(engine, demo, tmp_path):
     sheets = [tmp_path / f"{name}.html" for name in ("due", "tell", "stock")]
-    for sheet in sheets:
-        assert main([sheet.stem, "--quiet", "--store", str(demo), "--out", str(sheet)]) == 0
+    for sheet in sheets:  # stock writes its sheet into a folder
+        assert main([sheet.stem, "--quiet", "--store", str(demo), "--out", str(tmp_path if sheet.stem == "stock" else sheet)]) == 0
     found = look(engine, tmp_path / "profiles", *sheets)
     assert len(found) == 4 * len(sheets) and all("color-contrast" in one["passes"] for one in found)
     assert [one["violations"] for one in found] == [[]] * len(found)

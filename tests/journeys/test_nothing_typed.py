@@ -75,7 +75,7 @@ def test_cells_that_cannot_be_right_are_named_by_place_alone(tmp_path, said):
             rows = [names] + [[chance.choice(CELLS) if column.name != "patient_id" or chance.random() < 0.5 else "P1" for column in table.columns] for _ in range(3)]
             (folder / f"{table.name}.csv").write_text("\n".join(",".join(quoted(cell) for cell in row) for row in rows) + "\n", encoding="utf-8")
         said("check", *sorted(folder.glob("*.csv")), "--date-order", "day first", "--decimal", ".", "--problems", folder / "p.csv")
-        said("load", *sorted(folder.glob("*.csv")), "--date-order", "day first", "--decimal", ".", "--store", folder / "s.duckdb", "--good-rows")
+        said("load", *sorted(folder.glob("*.csv")), "--date-order", "day first", "--decimal", ".", "--store", folder / "s.duckdb", "--good-rows", ways=(["--debug"],))
         said("check", folder / "day_sheet.csv", folder / "insert_levels.csv")
     for name in ("day_sheet", "patients"):
         said("compare", tmp_path / "0" / f"{name}.csv", tmp_path / "1" / f"{name}.csv", "--date-order", "day first", "--decimal", ".", "--out", tmp_path / "differences.csv")

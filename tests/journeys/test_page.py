@@ -141,8 +141,9 @@ def test_the_check_for_sideways_scrolling_would_find_it(demo, tmp_path):
     assert measured(copy, 390)["wanted"] > 390
 
 
-def test_two_processes_with_other_settings_write_the_same_bytes(tmp_path):
-    one, two = make(tmp_path / "one", 20, "1"), make(tmp_path / "two" / "deeper", 20, "2")
-    names = {path.relative_to(one).as_posix() for path in one.rglob("*") if path.is_file()}
-    assert names == {path.relative_to(two).as_posix() for path in two.rglob("*") if path.is_file()}
+def test_two_processes_with_other_settings_write_the_same_bytes(demo, tmp_path):
+    """Page, figures, tables, manifest and talk."""
+    one, two = demo, make(tmp_path / "two" / "deeper", 90, "2")
+    names = {path.relative_to(one).as_posix() for path in one.rglob("*") if path.is_file() and path.name != "index.pdf"}  # printed by another test
+    assert "talk.pptx" in names and names == {path.relative_to(two).as_posix() for path in two.rglob("*") if path.is_file()}
     assert [name for name in sorted(names) if (one / name).read_bytes() != (two / name).read_bytes()] == []
