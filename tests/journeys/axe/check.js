@@ -1,12 +1,12 @@
 // Opens each page light and dark, wide and narrow, and prints as JSON what the engine finds and what a keyboard reaches.
-// Usage: node check.js BROWSER PROFILES PAGE... (run in a folder that holds node_modules). PROFILES: an empty folder.
+// Usage: node check.js BROWSER PROFILES VIEWS PAGE... (run in a folder that holds node_modules). PROFILES: an empty folder. VIEWS: such as light1280,dark390.
 const path = require("path");
 const { createRequire } = require("module");
 const here = createRequire(path.join(process.cwd(), "check.js"));
 const { chromium } = here("playwright-core");
 const engine = here.resolve("axe-core/axe.min.js");
 
-const [browser, profiles, ...pages] = process.argv.slice(2);
+const [browser, profiles, views, ...pages] = process.argv.slice(2);
 const flags = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 
 async function keyboard(page, most) {
@@ -70,11 +70,11 @@ async function look(context, file, scheme, width) {
   await page.emulateMedia({ colorScheme: scheme });
   await page.goto("file://" + file);
   const wanted = await page.evaluate(() => [...document.querySelectorAll("a[href], [tabindex='0']")].filter((one) => one.getClientRects().length).length);
+  const letters = await page.evaluate(lettersInDrawings);
+  // To the engine and the keyboard a drawing is one picture with a name; its thousands of strokes only make it slow.
+  await page.evaluate(() => { for (const drawing of document.querySelectorAll("svg")) drawing.replaceChildren(...[...drawing.children].filter((one) => ["title", "desc"].includes(one.tagName))); });
   const stops = scheme === "light" ? await keyboard(page, wanted + 5) : null;
   await page.addScriptTag({ path: engine });
-  const letters = await page.evaluate(lettersInDrawings);
-  // To the engine a drawing is one picture with a name; its thousands of strokes only make it slow.
-  await page.evaluate(() => { for (const drawing of document.querySelectorAll("svg")) drawing.replaceChildren(...[...drawing.children].filter((one) => ["title", "desc"].includes(one.tagName))); });
   const found = await page.evaluate(() => axe.run(document, { rules: { "color-contrast": { enabled: false } } }));
   // Cells that a table has scrolled out of sight are judged with the table laid open.
   await page.addStyleTag({ content: ".scroll { overflow: visible !important } body { width: 2000px !important } main { max-width: none !important }" });
@@ -88,7 +88,7 @@ async function look(context, file, scheme, width) {
 (async () => {
   const context = await chromium.launchPersistentContext(profiles, { executablePath: browser, headless: true, args: flags });
   const said = [];
-  for (const file of pages) for (const scheme of ["light", "dark"]) for (const width of [1280, 390]) said.push(await look(context, file, scheme, width));
+  for (const file of pages) for (const view of views.split(",")) said.push(await look(context, file, view.match(/[a-z]+/)[0], Number(view.match(/\d+/)[0])));
   await context.close();
   process.stdout.write(JSON.stringify(said));
 })().catch((problem) => {
